@@ -1,0 +1,28 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/// @file kinds.h The kinds of part by name, for those who place them in a rig.
+#ifndef TL_PARTS_KINDS_H
+#define TL_PARTS_KINDS_H
+
+#include "parts/part.h"
+
+extern const tl_part_kind tl_kind_pickup;
+extern const tl_part_kind tl_kind_source;
+extern const tl_part_kind tl_kind_volume;
+extern const tl_part_kind tl_kind_tone;
+extern const tl_part_kind tl_kind_pot;
+extern const tl_part_kind tl_kind_cable;
+extern const tl_part_kind tl_kind_contact;
+extern const tl_part_kind tl_kind_pedal;
+extern const tl_part_kind tl_kind_buffer;
+extern const tl_part_kind tl_kind_loop;
+extern const tl_part_kind tl_kind_amp;
+extern const tl_part_kind tl_kind_end;
+extern const tl_part_kind tl_kind_wiring;
+
+/// The words of every yes-or-no field, in this order: index 1 is yes.
+extern const char* const tl_no_yes[];
+
+/// Number of rows of a field table.
+#define TL_FIELDS(table) (table), sizeof(table) / sizeof *(table)
+
+#endif

@@ -1,0 +1,96 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+#include "parts/part.h"
+
+#include "base/text.h"
+
+#include <assert.h>
+#include <stdlib.h>
+#include <string.h>
+
+tl_part* tl_part_new(const tl_part_kind* kind) {
+    tl_part* part = tl_new(1, sizeof *part);
+    part->kind = kind;
+    part->values = tl_new(kind->field_count, sizeof(tl_value));
+    return part;
+}
+
+tl_part* tl_part_clone(const tl_part* part) {
+    if (!part)
+        return NULL;
+    tl_part* clone = tl_new(1, sizeof *clone);
+    *clone = *part;
+    clone->library = tl_copy(part->library);
+    size_t count = part->kind->field_count;
+    clone->values = tl_new(count, sizeof(tl_value));
+    if (count)
+        memcpy(clone->values, part->values, count * sizeof(tl_value));
+    return clone;
+}
+
+void tl_part_free(tl_part* part) {
+    if (!part)
+        return;
+    free(part->library);
+    free(part->values);
+    free(part);
+}
+
+int tl_part_field(const tl_part_kind* kind, const char* name) {
+    for (size_t i = 0; i < kind->field_count; ++i)
+        if (strcmp(kind->fields[i].name, name) == 0)
+            return (int)i;
+    return -1;
+}
+
+const tl_value* tl_part_value(const tl_part* part, const char* field) {
+    int index = tl_part_field(part->kind, field);
+    assert(index >= 0);
+    return &part->values[index];
+}
+
+double tl_part_number(const tl_part* part, const char* field, double otherwise) {
+    const tl_value* value = tl_part_value(part, field);
+    return value->given ? value->number : otherwise;
+}
+
+bool tl_part_has(const tl_part* part, const char* field) {
+    return tl_part_value(part, field)->given;
+}
+
+const char* tl_part_choice(const tl_part* part, const char* field) {
+    int index = tl_part_field(part->kind, field);
+    assert(index >= 0 && part->kind->fields[index].choices);
+    const tl_value* value = &part->values[index];
+    return value->given ? part->kind->fields[index].choices[(size_t)value->number] : NULL;
+}
+
+bool tl_part_chosen(const tl_part* part, const char* field, const char* word) {
+    const char* chosen = tl_part_choice(part, field);
+    return chosen && strcmp(chosen, word) == 0;
+}
+
+tl_status tl_part_check(const tl_part* part, bool with_use, tl_error* error) {
+    for (size_t i = 0; i < part->kind->field_count; ++i) {
+        const tl_field* field = &part->kind->fields[i];
+        bool needed =
+            (field->flags & TL_FIELD_NEEDED) && (with_use || !(field->flags & TL_FIELD_BESIDE));
+        if (!needed || part->values[i].given)
+            continue;
+        const char* what = field->choices ? "a word" : tl_unit_words(field->unit);
+        if (field->choices && strcmp(field->choices[0], "no") == 0)
+            what = "yes or no";
+        return tl_error_at(error, &part->place, "%s needs '%s' (%s)%s%s", part->kind->about,
+                           field->name, what, part->library ? ", which its library part lacks" : "",
+                           field->flags & TL_FIELD_BESIDE ? ", beside it" : "");
+    }
+    return part->kind->check ? part->kind->check(part, error) : TL_OK;
+}
+
+bool tl_part_drives(const tl_part* part) {
+    if (strcmp(part->kind->name, "buffer") == 0)
+        return true;
+    if (strcmp(part->kind->name, "pedal") != 0)
+        return false;
+    return tl_part_chosen(part, "engaged", "yes") ||
+           tl_part_chosen(part, "bypass", "buffered-bypass");
+}

@@ -1,0 +1,28 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/// @file sink.h Where parts write themselves: nodes and elements of a circuit being built.
+///
+/// A part knows what it is made of, not what becomes of it. The circuit implements this.
+#ifndef TL_PARTS_SINK_H
+#define TL_PARTS_SINK_H
+
+/// A node by its number; TL_GROUND is the shield of everything.
+typedef unsigned tl_node;
+enum { TL_GROUND = 0 };
+
+typedef struct {
+    void* context;
+    /// A new node; `what` says where it is, in words that live as long as the program.
+    tl_node (*node)(void* context, const char* what);
+    /// An element: 'r' ohm, 'l' henry, 'c' farad, or 'v' a source of so many volts, small-signal.
+    void (*element)(void* context, char kind, tl_node a, tl_node b, double value);
+    /// A source of gain times the voltage at `in`, from `out` to ground.
+    void (*amplifier)(void* context, tl_node in, tl_node out, double gain);
+} tl_sink;
+
+tl_node tl_sink_node(const tl_sink* sink, const char* what);
+/// An element between two nodes. Nothing, when its value is 0: for shunts that can be absent.
+void tl_sink_across(const tl_sink* sink, char kind, tl_node a, tl_node b, double value);
+/// An element from `from` to a new node `what`, which is returned; 0 is a wire: `from` itself.
+tl_node tl_sink_along(const tl_sink* sink, char kind, tl_node from, double value, const char* what);
+
+#endif
