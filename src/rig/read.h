@@ -1,0 +1,14 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/// @file read.h Reading the pieces of a rig from YAML.
+#ifndef TL_RIG_READ_H
+#define TL_RIG_READ_H
+
+#include "rig/rig.h"
+
+/// Reads a list of items. `split_ok`: a split may stand last.
+tl_status tl_chain_read(tl_library* library, const tl_yaml* node, bool split_ok, tl_chain* chain,
+                        tl_error* error);
+void tl_chain_free(tl_chain* chain);
+void tl_branch_free(tl_branch* branch);
+
+#endif
