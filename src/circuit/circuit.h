@@ -1,0 +1,66 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/// @file circuit.h A rig as nodes and elements, rig and direct side by side.
+#ifndef TL_CIRCUIT_CIRCUIT_H
+#define TL_CIRCUIT_CIRCUIT_H
+
+#include "circuit/deck.h"
+#include "parts/sink.h"
+#include "rig/rig.h"
+
+#include <stdbool.h>
+#include <stddef.h>
+
+/// An element: 'r', 'l', 'c', 'v' (1 V small-signal source) or 'e' (voltage-controlled source).
+typedef struct {
+    char kind;
+    tl_node a;
+    tl_node b;
+    tl_node control; ///< of an 'e': the node whose voltage it follows
+    double value;    ///< ohm, henry, farad, volt, or the gain
+} tl_element;
+
+/// Where a node lies, for people.
+typedef struct {
+    const tl_part* part; ///< whose node it is; NULL for none
+    const char* what;
+    bool direct;
+} tl_node_words;
+
+/// A node at which a response is read.
+typedef struct {
+    tl_node node;
+    char* amp; ///< the amp's name
+    bool direct;
+} tl_output;
+
+typedef struct {
+    tl_element* elements;
+    size_t element_count;
+    tl_node_words* nodes; ///< by number; 0 is ground
+    size_t node_count;
+    tl_output* outputs; ///< for each amp the rig's, then its direct's
+    size_t output_count;
+} tl_circuit;
+
+/// A node that only capacitors reach has no operating point: it gets this to ground.
+#define TL_FLOATING_OHM 1e13
+
+/// Builds the circuit of a rig. Everything that is connected loads everything.
+tl_circuit* tl_circuit_build(const tl_rig* rig);
+void tl_circuit_free(tl_circuit* circuit);
+
+/// Whether two circuits differ in values only.
+bool tl_circuit_same_shape(const tl_circuit* a, const tl_circuit* b);
+
+/// A deck for the workers. `varied[i]` says whether element i changes from request to request.
+tl_deck* tl_circuit_deck(const tl_circuit* circuit, const bool* varied);
+
+/// A deck for people: runs as it is with `ngspice -b` and gnucap, 301 frequencies from 10 Hz to
+/// 100 kHz, with a table of what each node is in comments. Free with free().
+char* tl_circuit_export(const tl_circuit* circuit, tl_rig* rig);
+
+/// Cuts every cable of `count` rigs of one file into as many sections as the most demanding of its
+/// variants needs, so that a study never jumps from one count to another.
+void tl_circuit_fix_sections(tl_rig* const* rigs, size_t count);
+
+#endif

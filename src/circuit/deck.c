@@ -1,0 +1,127 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+// Decks: what a worker loads, and what a person can run.
+#include "circuit/circuit.h"
+
+#include "base/text.h"
+
+#include <stdatomic.h>
+#include <stdlib.h>
+#include <string.h>
+
+void tl_deck_free(tl_deck* deck) {
+    if (!deck)
+        return;
+    free(deck->text);
+    free(deck->varied);
+    free(deck->outputs);
+    free(deck);
+}
+
+static void add_element_line(tl_text* text, const tl_element* element, size_t number) {
+    tl_text_addf(text, "%c%zu %u %u ", element->kind, number, element->a, element->b);
+    if (element->kind == 'v')
+        tl_text_addf(text, "dc 0 ac %.17g\n", element->value);
+    else if (element->kind == 'e')
+        tl_text_addf(text, "%u 0 %.17g\n", element->control, element->value);
+    else
+        tl_text_addf(text, "%.17g\n", element->value);
+}
+
+static void add_elements(tl_text* text, const tl_circuit* circuit) {
+    for (size_t i = 0; i < circuit->element_count; ++i)
+        add_element_line(text, &circuit->elements[i], i + 1);
+}
+
+tl_deck* tl_circuit_deck(const tl_circuit* circuit, const bool* varied) {
+    static atomic_ulong last_id; // decks of all threads differ
+    tl_deck* deck = tl_new(1, sizeof *deck);
+    tl_text text = {0};
+    deck->id = atomic_fetch_add(&last_id, 1) + 1;
+    tl_text_add(&text, "rig\n");
+    add_elements(&text, circuit);
+    tl_text_add(&text, ".end\n");
+    deck->text = tl_text_take(&text);
+    deck->varied = tl_new(circuit->element_count, sizeof *deck->varied);
+    for (size_t i = 0; i < circuit->element_count; ++i)
+        if (varied && varied[i])
+            deck->varied[deck->varied_count++] =
+                (tl_element_id){circuit->elements[i].kind, (unsigned)i + 1};
+    deck->outputs = tl_new(circuit->output_count, sizeof *deck->outputs);
+    for (size_t i = 0; i < circuit->output_count; ++i)
+        deck->outputs[deck->output_count++] = circuit->outputs[i].node;
+    return deck;
+}
+
+/// Paths of parts, to find a node's by its part.
+typedef struct {
+    const tl_part* part;
+    char* path;
+} part_path;
+
+typedef struct {
+    part_path* paths;
+    size_t count;
+} path_list;
+
+static void collect_path(void* context, tl_part* part, const tl_item* item, const char* path) {
+    path_list* list = context;
+    list->paths = tl_grow(list->paths, list->count + 1, sizeof *list->paths);
+    char* words = item && item->name ? tl_printf("%s (%s)", path, item->name) : tl_copy(path);
+    list->paths[list->count++] = (part_path){part, words};
+}
+
+static const char* path_of(const path_list* list, const tl_part* part) {
+    for (size_t i = 0; i < list->count; ++i)
+        if (list->paths[i].part == part)
+            return list->paths[i].path;
+    return "";
+}
+
+/// A comment no program takes for a command: "* | ", then printable ASCII only.
+static void add_comment(tl_text* text, const char* words) {
+    tl_text_add(text, "* | ");
+    tl_text_add_ascii(text, words);
+    tl_text_add(text, "\n");
+}
+
+static void add_node_table(tl_text* text, const tl_circuit* circuit, const path_list* paths) {
+    add_comment(text, "nodes: 0 is ground, the shield of everything");
+    for (size_t i = 1; i < circuit->node_count; ++i) {
+        const tl_node_words* node = &circuit->nodes[i];
+        const char* side = node->direct ? "direct" : "rig";
+        char* words =
+            tl_printf("node %zu = %s: %s, %s", i, side, path_of(paths, node->part), node->what);
+        add_comment(text, words);
+        free(words);
+    }
+    for (size_t i = 0; i < circuit->output_count; ++i) {
+        const tl_output* output = &circuit->outputs[i];
+        char* words = tl_printf("output: %u = %s, %s", output->node,
+                                output->direct ? "direct" : "rig", output->amp);
+        add_comment(text, words);
+        free(words);
+    }
+}
+
+char* tl_circuit_export(const tl_circuit* circuit, tl_rig* rig) {
+    tl_text text = {0};
+    path_list paths = {0};
+    tl_rig_each_part(rig, collect_path, &paths);
+    tl_text_add(&text, "* rig and direct, written by toneload " TL_VERSION "\n");
+    char* title = tl_printf("rig: %s", tl_rig_title(rig));
+    add_comment(&text, title);
+    free(title);
+    add_comment(&text, "each source is 1 V; values are in ohm, henry and farad");
+    add_comment(&text, "a resistor of 1e13 ohm gives a node that only capacitors reach an "
+                       "operating point");
+    add_node_table(&text, circuit, &paths);
+    add_elements(&text, circuit);
+    tl_text_add(&text, ".print ac");
+    for (size_t i = 0; i < circuit->output_count; ++i)
+        tl_text_addf(&text, " vr(%u) vi(%u)", circuit->outputs[i].node, circuit->outputs[i].node);
+    tl_text_add(&text, "\n.ac dec 75 10 100k\n.end\n");
+    for (size_t i = 0; i < paths.count; ++i)
+        free(paths.paths[i].path);
+    free(paths.paths);
+    return tl_text_take(&text);
+}
