@@ -1,0 +1,297 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/// @file metrics.c Peak, pole, Q and -3 dB read off the rational function.
+///
+/// A track of frequencies brackets what is looked for. It holds a grid, the neighbourhood of every
+/// resonant pole, and then every maximum and minimum itself, so that the level runs one way between
+/// two neighbours and no crossing can hide. Each figure is a root refined on the function.
+
+#include "base/text.h"
+#include "response/response_internal.h"
+
+#include <math.h>
+#include <stdlib.h>
+
+/// Track points a decade; bends closer together than this come from poles nearby.
+static const double points_per_decade = 24.0;
+/// Half power: 3.0103 dB below.
+static const double half = 0.5;
+/// Least height of a peak that is one, dB.
+static const double least_peak_db = 0.1;
+/// Where the resonance is looked for when there is no peak.
+static const double resonance_low_hz = 500.0;
+static const double resonance_high_hz = 20e3;
+
+/// One frequency of the track.
+typedef struct {
+    double x;
+    double power;
+    double slope;
+} point;
+
+typedef struct {
+    const tl_response* response;
+    size_t count;
+    point* points; ///< ascending in x, from the reference to the end of the solved band
+} track;
+
+typedef double root_function(const tl_response* response, double x, double level);
+
+static double slope_of(const tl_response* response, double x, double level) {
+    (void)level;
+    return tl_response_slope(response, x);
+}
+
+static double power_above(const tl_response* response, double x, double level) {
+    return tl_response_power(response, x) - level;
+}
+
+// Finds the root between two frequencies where the function has opposite signs.
+// Method: C. Ridders, IEEE Trans. Circuits Syst. 26(11), 1979.
+static double find_root(const tl_response* response, root_function* of, double level, double low,
+                        double high) {
+    double at_low = of(response, low, level);
+    double at_high = of(response, high, level);
+    double root = 0.5 * (low + high);
+    const int most_rounds = 100;
+    for (int round = 0; round < most_rounds; round++) {
+        const double middle = 0.5 * (low + high);
+        const double at_middle = of(response, middle, level);
+        const double scale = sqrt(at_middle * at_middle - at_low * at_high);
+        if (!(scale > 0.0)) {
+            return middle;
+        }
+        const double step = (middle - low) * at_middle / scale;
+        const double next = middle + (at_low >= at_high ? step : -step);
+        const double moved = fabs(next - root);
+        root = next;
+        const double at_root = of(response, root, level);
+        if (at_root == 0.0 || moved <= 1e-15 * root) {
+            return root;
+        }
+        if (signbit(at_middle) != signbit(at_root)) {
+            low = fmin(middle, root);
+            high = fmax(middle, root);
+            at_low = low == middle ? at_middle : at_root;
+            at_high = low == middle ? at_root : at_middle;
+        } else if (signbit(at_low) != signbit(at_root)) {
+            high = root;
+            at_high = at_root;
+        } else {
+            low = root;
+            at_low = at_root;
+        }
+        if (high - low <= 1e-15 * high) {
+            return root;
+        }
+    }
+    return root;
+}
+
+static int compare_doubles(const void* a, const void* b) {
+    const double x = *(const double*)a;
+    const double y = *(const double*)b;
+    return (x > y) - (x < y);
+}
+
+// Collects the neighbourhoods of the resonant poles within the track, ascending. A pole's bends lie
+// within a few |Re p| of its Im p, however narrow it is. Returns how many there are.
+static size_t find_neighbourhoods(const tl_response* response, double low, double high,
+                                  double* places) {
+    static const double offsets[] = {-8.0, -4.0, -2.0, -1.0, -0.5, 0.0, 0.5, 1.0, 2.0, 4.0, 8.0};
+    size_t count = 0;
+    for (size_t i = 0; i < response->pole_count; i++) {
+        const tl_pole* pole = &response->poles[i];
+        for (size_t k = 0; pole->im > 0.0 && k < sizeof offsets / sizeof *offsets; k++) {
+            const double x = (pole->im + offsets[k] * pole->re) / response->scale_rad_s;
+            if (x > low && x < high) {
+                places[count++] = x;
+            }
+        }
+    }
+    qsort(places, count, sizeof *places, compare_doubles);
+    return count;
+}
+
+static void add_point(track* t, double x) {
+    if (t->count == 0 || x > t->points[t->count - 1].x) {
+        t->points[t->count++] = (point){.x = x,
+                                        .power = tl_response_power(t->response, x),
+                                        .slope = tl_response_slope(t->response, x)};
+    }
+}
+
+// Lays grid and neighbourhoods into one ascending track.
+static void lay_points(track* t, double low, double high, size_t steps, const double* places,
+                       size_t place_count) {
+    const double ratio = pow(high / low, 1.0 / (double)steps);
+    double x = low;
+    size_t place = 0;
+    for (size_t i = 0; i < steps; i++, x *= ratio) {
+        while (place < place_count && places[place] < x) {
+            add_point(t, places[place++]);
+        }
+        add_point(t, x);
+    }
+    while (place < place_count) {
+        add_point(t, places[place++]);
+    }
+    add_point(t, high);
+}
+
+// Puts every maximum and minimum into the track, with slope 0.
+static void add_extremes(track* t) {
+    const track coarse = *t;
+    t->count = 0;
+    t->points = tl_new(2 * coarse.count, sizeof(point));
+    for (size_t i = 0; i < coarse.count; i++) {
+        const point* here = &coarse.points[i];
+        if (i > 0 && here[-1].slope * here->slope < 0.0) {
+            const double x = find_root(t->response, slope_of, 0.0, here[-1].x, here->x);
+            if (x > here[-1].x && x < here->x) {
+                t->points[t->count++] =
+                    (point){.x = x, .power = tl_response_power(t->response, x), .slope = 0.0};
+            }
+        }
+        t->points[t->count++] = *here;
+    }
+    free(coarse.points);
+}
+
+static track new_track(const tl_response* response, double reference_hz) {
+    const double low = tl_response_scaled(response, reference_hz);
+    const double high = tl_response_scaled(response, response->high_hz);
+    const size_t steps = (size_t)ceil(points_per_decade * log10(high / low)) + 1;
+    const size_t most_places = 11 * response->pole_count;
+    double* places = tl_new(most_places + 1, sizeof(double));
+    const size_t place_count = find_neighbourhoods(response, low, high, places);
+    track t = {.response = response};
+    t.points = tl_new(steps + place_count + 2, sizeof(point));
+    lay_points(&t, low, high, steps, places, place_count);
+    free(places);
+    add_extremes(&t);
+    return t;
+}
+
+// The highest maximum inside the track; the track's count when there is none.
+static size_t find_peak(const track* t) {
+    size_t best = t->count;
+    for (size_t i = 1; i + 1 < t->count; i++) {
+        const point* here = &t->points[i];
+        if (here->slope == 0.0 && here->power >= here[-1].power && here->power > here[1].power &&
+            (best == t->count || here->power > t->points[best].power)) {
+            best = i;
+        }
+    }
+    return best;
+}
+
+// The frequency nearest to the start, in the direction `step`, where the power falls to a level;
+// NAN when it does not within the track.
+static double find_fall(const track* t, size_t start, int step, double level) {
+    for (size_t i = start; step > 0 ? i + 1 < t->count : i > 0; i += (size_t)step) {
+        const point* here = &t->points[i];
+        const point* there = here + step;
+        if (there->power <= level) {
+            return find_root(t->response, power_above, level, fmin(here->x, there->x),
+                             fmax(here->x, there->x));
+        }
+    }
+    return NAN;
+}
+
+static double pole_hz(const tl_pole* pole) {
+    return hypot(pole->re, pole->im) / (2.0 * M_PI);
+}
+
+// The pole pair that makes a peak: the nearest in log frequency, within an octave.
+static const tl_pole* find_peak_pole(const tl_response* response, double peak_hz) {
+    const tl_pole* best = NULL;
+    double nearest = log(2.0);
+    for (size_t i = 0; i < response->pole_count; i++) {
+        const tl_pole* pole = &response->poles[i];
+        const double distance = fabs(log(pole_hz(pole) / peak_hz));
+        if (pole->counts && pole->im > 0.0 && distance <= nearest) {
+            nearest = distance;
+            best = pole;
+        }
+    }
+    return best;
+}
+
+// The pole pair that matters most without a peak. A complex pair always has Q > 0.5.
+static const tl_pole* find_resonance(const tl_response* response) {
+    const tl_pole* best = NULL;
+    for (size_t i = 0; i < response->pole_count; i++) {
+        const tl_pole* pole = &response->poles[i];
+        const double hz = pole_hz(pole);
+        if (pole->counts && pole->im > 0.0 && hz >= resonance_low_hz && hz <= resonance_high_hz &&
+            (!best || pole->weight > best->weight)) {
+            best = pole;
+        }
+    }
+    return best;
+}
+
+// Reads peak, bandwidth and -3 dB off the track.
+static void measure_track(tl_metrics* metrics, const track* t, double reference_power) {
+    const tl_response* response = t->response;
+    const size_t peak = find_peak(t);
+    size_t start = 0;
+    if (peak < t->count) {
+        const point* top = &t->points[peak];
+        const double peak_db = 10.0 * log10(top->power / reference_power);
+        if (peak_db >= least_peak_db) {
+            start = peak;
+            metrics->peak_hz = tl_response_hz(response, top->x);
+            metrics->peak_db = peak_db;
+            const double width = find_fall(t, peak, 1, half * top->power) -
+                                 find_fall(t, peak, -1, half * top->power);
+            metrics->bandwidth_q = top->x / width;
+        }
+    }
+    metrics->cutoff_hz = tl_response_hz(response, find_fall(t, start, 1, half * reference_power));
+}
+
+// Reads the resonance's pole and any unstable one; the heaviest unstable one is named.
+static void measure_poles(tl_metrics* metrics, const tl_response* response) {
+    const tl_pole* resonance = isnan(metrics->peak_hz) ? find_resonance(response)
+                                                       : find_peak_pole(response, metrics->peak_hz);
+    if (resonance) {
+        metrics->pole_hz = pole_hz(resonance);
+        metrics->q = hypot(resonance->re, resonance->im) / (2.0 * fabs(resonance->re));
+    }
+    const tl_pole* unstable = NULL;
+    for (size_t i = 0; i < response->pole_count; i++) {
+        const tl_pole* pole = &response->poles[i];
+        if (pole->counts && pole->re > 0.0 && (!unstable || pole->weight > unstable->weight)) {
+            unstable = pole;
+        }
+    }
+    if (unstable) {
+        metrics->unstable = true;
+        metrics->unstable_hz = pole_hz(unstable);
+    }
+}
+
+tl_metrics tl_response_metrics(const tl_response* response, double reference_hz) {
+    tl_metrics metrics = {.reference_hz = reference_hz,
+                          .reference_db = NAN,
+                          .peak_hz = NAN,
+                          .peak_db = NAN,
+                          .pole_hz = NAN,
+                          .q = NAN,
+                          .bandwidth_q = NAN,
+                          .cutoff_hz = NAN,
+                          .unstable_hz = NAN};
+    const bool is_inside = reference_hz >= response->low_hz && reference_hz < response->high_hz;
+    const double power =
+        is_inside ? tl_response_power(response, tl_response_scaled(response, reference_hz)) : 0.0;
+    if (power > 0.0) {
+        metrics.reference_db = 10.0 * log10(power);
+        track t = new_track(response, reference_hz);
+        measure_track(&metrics, &t, power);
+        free(t.points);
+    }
+    measure_poles(&metrics, response);
+    return metrics;
+}

@@ -1,0 +1,174 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/// @file poles.c The poles of a fitted response and how much each matters.
+///
+/// Method: Nakatsukasa, Sete, Trefethen, SIAM J. Sci. Comput. 40(3), 2018, section 3.2: the poles
+/// are the finite eigenvalues of the pencil [0 c'; b A] - s diag(0, I). In real form a conjugate
+/// pair of supports is a block A = [0 x; -x 0] with c = (1 0), b = (2 Re w, -2 Im w), since then
+/// c' (s - A)^-1 b = 2 (Re w s - Im w x) / (s^2 + x^2). Two reflections that turn b and c into the
+/// first axis take the pencil's two infinite eigenvalues out beforehand.
+
+#include "base/text.h"
+#include "response/lapack.h"
+#include "response/response_internal.h"
+
+#include <complex.h>
+#include <math.h>
+#include <stdlib.h>
+
+/// Least |residue|/|pole|, relative to max |H|, of a pole that counts: artefacts have 1e-13 to
+/// 1e-6, resonances 1e-2 and up. A pole that counts also lies within the solved band. Beyond it
+/// several real poles can show as fewer, with one or the other of them on the wrong side: poles
+/// there are what the band needs, not where the rig has them.
+static const double counting_weight = 1e-4;
+/// Memory for one eigenvalue problem of `size` rows.
+typedef struct {
+    lapack_int size;
+    double* a;
+    double* b;
+    double* left;
+    double* right;
+    double* alpha_re;
+    double* alpha_im;
+    double* beta;
+    double* work;
+    lapack_int work_size;
+} pencil;
+
+// Shares one allocation (`memory->a`) out among the arrays.
+static pencil new_pencil(size_t pairs) {
+    const size_t size = 2 * pairs;
+    pencil p = {.size = (lapack_int)size, .work_size = (lapack_int)(16 * size + 16)};
+    p.a = tl_new(2 * size * size + 5 * size + (size_t)p.work_size, sizeof(double));
+    p.b = p.a + size * size;
+    p.left = p.b + size * size;
+    p.right = p.left + size;
+    p.alpha_re = p.right + size;
+    p.alpha_im = p.alpha_re + size;
+    p.beta = p.alpha_im + size;
+    p.work = p.beta + size;
+    return p;
+}
+
+// Fills the pencil A - s I and the vectors b (left) and c (right).
+static void fill_pencil(pencil* p, const tl_response* response) {
+    const size_t size = (size_t)p->size;
+    for (size_t i = 0; i < response->pairs; i++) {
+        const tl_support* support = &response->supports[i];
+        const size_t row = 2 * i;
+        p->a[row + (row + 1) * size] = support->x;
+        p->a[row + 1 + row * size] = -support->x;
+        p->left[row] = support->den_re;
+        p->left[row + 1] = -support->den_im / support->x;
+        p->right[row] = 1.0;
+    }
+    for (size_t i = 0; i < size; i++) {
+        p->b[i + i * size] = 1.0;
+    }
+}
+
+// Turns `vector` into the reflector that maps it onto the first axis; returns the reflector's tau.
+static double make_reflector(lapack_int size, double* vector) {
+    double alpha = vector[0];
+    double tau = 0.0;
+    tl_lapack_get()->dlarfg(size, &alpha, vector + 1, 1, &tau);
+    vector[0] = 1.0;
+    return tau;
+}
+
+// Solves the pencil; the finite eigenvalues are those of its lower right block, a row smaller.
+static bool solve_pencil(pencil* p) {
+    const lapack_int size = p->size;
+    const double left = make_reflector(size, p->left);
+    const double right = make_reflector(size, p->right);
+    double* both[] = {p->a, p->b};
+    for (int i = 0; i < 2; i++) {
+        tl_lapack_get()->dlarfx(LAPACK_COL_MAJOR, 'L', size, size, p->left, left, both[i], size,
+                                p->work);
+        tl_lapack_get()->dlarfx(LAPACK_COL_MAJOR, 'R', size, size, p->right, right, both[i], size,
+                                p->work);
+    }
+    double* a = p->a + size + 1;
+    double* b = p->b + size + 1;
+    return tl_lapack_get()->dggev(LAPACK_COL_MAJOR, 'N', 'N', size - 1, a, size, b, size,
+                                  p->alpha_re, p->alpha_im, p->beta, NULL, 1, NULL, 1, p->work,
+                                  p->work_size) == 0;
+}
+
+/// Numerator, denominator and the denominator's derivative at any s.
+typedef struct {
+    double _Complex num, den, den_slope;
+} value;
+
+static value evaluate(const tl_response* response, double _Complex s) {
+    value sum = {0};
+    for (size_t i = 0; i < response->pairs; i++) {
+        const tl_support* support = &response->supports[i];
+        const double _Complex r = 1.0 / (s * s + support->x * support->x);
+        const double _Complex den = (support->den_re * s - support->den_im) * r;
+        sum.num += (support->num_re * s - support->num_im) * r;
+        sum.den += den;
+        sum.den_slope += (support->den_re - 2.0 * s * den) * r;
+    }
+    return sum;
+}
+
+// Polishes an eigenvalue by Newton steps on the denominator itself, which a small pole beside large
+// ones needs; gives up where a step would lead away.
+static double _Complex polish_pole(const tl_response* response, double _Complex s, value* at) {
+    const int steps = 3;
+    *at = evaluate(response, s);
+    for (int i = 0; i < steps; i++) {
+        const double _Complex step = at->den / at->den_slope;
+        const double size = cabs(step);
+        if (!(size < 1e-3 * cabs(s)) || size < 1e-15 * cabs(s)) {
+            break;
+        }
+        s -= step;
+        *at = evaluate(response, s);
+    }
+    return s;
+}
+
+// Writes a pole down with its weight; the residue of N/D at a zero of D is N/D'.
+static void add_pole(tl_response* response, double _Complex s) {
+    value at;
+    s = polish_pole(response, s, &at);
+    const double residue = cabs(at.num / at.den_slope) * response->scale_rad_s;
+    tl_pole pole = {.re = creal(s) * response->scale_rad_s, .im = cimag(s) * response->scale_rad_s};
+    pole.weight = residue / hypot(pole.re, pole.im);
+    if (!isfinite(pole.re) || !isfinite(pole.im) || !isfinite(pole.weight)) {
+        return;
+    }
+    const double size = hypot(pole.re, pole.im);
+    const double hz = size / (2.0 * M_PI);
+    pole.counts = pole.weight >= counting_weight * response->max_abs && hz >= response->low_hz &&
+                  hz <= response->high_hz;
+    size_t place = response->pole_count++;
+    while (place > 0 &&
+           hypot(response->poles[place - 1].re, response->poles[place - 1].im) > size) {
+        response->poles[place] = response->poles[place - 1];
+        place--;
+    }
+    response->poles[place] = pole;
+}
+
+bool tl_response_find_poles(tl_response* response) {
+    free(response->poles);
+    response->poles = NULL;
+    response->pole_count = 0;
+    if (response->pairs == 0) {
+        return true;
+    }
+    pencil p = new_pencil(response->pairs);
+    fill_pencil(&p, response);
+    const bool solved = solve_pencil(&p);
+    response->poles = tl_new(2 * response->pairs, sizeof(tl_pole));
+    for (size_t i = 0; solved && i + 1 < 2 * response->pairs; i++) {
+        // LAPACK gives a pair as two neighbours, the one with im > 0 first.
+        if (p.beta[i] != 0.0 && p.alpha_im[i] >= 0.0) {
+            add_pole(response, (p.alpha_re[i] + I * p.alpha_im[i]) / p.beta[i]);
+        }
+    }
+    free(p.a);
+    return solved;
+}
