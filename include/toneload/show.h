@@ -1,0 +1,83 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/// @file show.h How results look: tables, CSV, JSON and plots. Nothing else knows.
+#ifndef TONELOAD_SHOW_H
+#define TONELOAD_SHOW_H
+
+#include "toneload/error.h"
+#include "toneload/response.h"
+
+#include <jansson.h>
+#include <stdbool.h>
+#include <stddef.h>
+
+/// A table of text and numbers, to be shown on a terminal or written as CSV.
+typedef struct tl_table tl_table;
+
+TL_API tl_table* tl_table_new(void);
+TL_API void tl_table_free(tl_table* table);
+/// Adds a column. `title` heads it on a terminal (UTF-8, may hold one newline for a second line),
+/// `field` in CSV (`peak_hz`). Numbers stand right-aligned, words left. Call before the first row.
+TL_API void tl_table_column(tl_table* table, const char* title, const char* field);
+TL_API void tl_table_row(tl_table* table);
+/// The next cell of the row: words, made safe for whatever they are written to.
+TL_API void tl_table_words(tl_table* table, const char* words);
+/// The next cell: a number. On a terminal it is `shown` (a short text such as "3.21 kHz"), in CSV
+/// the number itself with 10 significant digits. NAN is an empty field in CSV.
+TL_API void tl_table_number(tl_table* table, double number, const char* shown);
+/// As text with aligned columns, a rule under the heads; free with free().
+TL_API char* tl_table_text(const tl_table* table);
+/// As RFC 4180 CSV with a header line; free with free(). Words that a spreadsheet would take for a
+/// formula (they begin with = + - @ or a tab) get an apostrophe in front.
+TL_API char* tl_table_csv(const tl_table* table);
+
+/// Writes an answer: to a file, whole or not at all, or (`path` NULL) to standard output.
+TL_API tl_status tl_show_write(const char* path, const char* text, tl_error* error);
+
+/// Words from outside made safe for a terminal: control characters become `\xNN`; free with free().
+TL_API char* tl_show_safe(const char* words);
+
+/// Short forms for people; each returns a string to free with free(). NAN gives `none`.
+TL_API char* tl_show_hz(double hz, const char* none);   ///< "873 Hz", "3.214 kHz"
+TL_API char* tl_show_db(double db, const char* none);   ///< "+6.32 dB", "-0.40 dB"
+TL_API char* tl_show_ratio(double q, const char* none); ///< "2.35"
+
+/// The opening of every command's JSON: {"toneload": VERSION, "command": .., "rig": ..}.
+TL_API json_t* tl_json_open(const char* command, const char* rig);
+/// One response: name, amp, reference_hz .. cutoff_hz, solves, residual (null where there is none);
+/// with points > 0 also `points: [{hz, db, deg}]`, log-spaced 20 Hz to 20 kHz, both included,
+/// db being 20 log10 |H| re the source's 1 V as in reference_db, and deg the phase of H.
+TL_API json_t* tl_json_response(const char* name, const char* amp, const tl_response* response,
+                                const tl_metrics* metrics, size_t solves, double residual,
+                                size_t points);
+/// A number as JSON with 10 significant digits; NAN and infinities are null.
+TL_API json_t* tl_json_number(double number);
+/// Words as JSON, kept exactly; bytes that are no UTF-8 become `\xNN`. NULL is null.
+TL_API json_t* tl_json_words(const char* words);
+/// The text of a JSON value, indented, ending in a newline; frees the value. Free with free().
+TL_API char* tl_json_text(json_t* json);
+
+/// One curve of a plot.
+typedef struct {
+    const tl_response* response;
+    const tl_metrics* metrics; ///< what is marked on the curve
+    const char* label;         ///< free text, never trusted
+    bool direct;               ///< a line-up to compare with: drawn dashed and grey
+} tl_curve;
+
+/// An overlay of responses, each relative to its own level at the reference frequency.
+typedef struct {
+    const char* title; ///< free text, never trusted
+    const tl_curve* curves;
+    size_t curve_count;
+} tl_plot;
+
+/// Whether a file name says what to draw: it ends in .svg, .png or .pdf. TL_BAD_INPUT if not.
+TL_API tl_status tl_plot_check_path(const char* path, tl_error* error);
+
+/// Draws with gnuplot, by pipe, and writes the file whole or not at all: log frequency 20 Hz to
+/// 20 kHz, dB, the peak, -3 dB point and Q of each curve marked (with many curves, by symbols).
+/// TL_BAD_INPUT for a plot without curves or a name tl_plot_check_path() refuses; TL_FAILURE when
+/// gnuplot is missing, fails or takes over a minute, or the file cannot be written.
+TL_API tl_status tl_plot_draw(const tl_plot* plot, const char* path, tl_error* error);
+
+#endif
