@@ -71,15 +71,43 @@ static double sections_error_db(const tl_cable_line* line, double length_m, unsi
     return fabs(20 * log10(cabs(ladder) / cabs(exact)));
 }
 
+/// Whether n sections do around a frequency: `steps` steps either way, each of the given ratio.
+static bool suffice_around(const tl_cable_line* line, double length_m, unsigned n, double hz,
+                           int steps, double ratio) {
+    for (int i = -steps; i <= steps; ++i) {
+        double at_hz = hz * pow(ratio, i);
+        if (at_hz <= 100e3 && sections_error_db(line, length_m, n, at_hz) > 0.0095)
+            return false;
+    }
+    return true;
+}
+
+/// Looks over the decade below 100 kHz (lower down the line is shorter still), and closely around
+/// the resonances that lie in it, at odd multiples of 1/(4 l sqrt(L'C')).
 static bool sections_suffice(const tl_cable_line* line, double length_m, unsigned n) {
-    enum { STEPS = 24 };
-    for (int i = 0; i <= STEPS; ++i) // one decade below 100 kHz: lower down the line is shorter
-        if (sections_error_db(line, length_m, n, 1e4 * pow(10, (double)i / STEPS)) > 0.0095)
+    if (!suffice_around(line, length_m, n, 31.6e3, 12, 1.1))
+        return false;
+    if (!suffice_around(line, length_m, n, 100e3, 0, 1))
+        return false;
+    double quarter_hz = 1 / (4 * length_m * sqrt(line->henry * line->farad));
+    for (double hz = quarter_hz; hz < 120e3; hz += 2 * quarter_hz)
+        if (!suffice_around(line, length_m, n, hz, 24, 1.01))
             return false;
     return true;
 }
 
+/// |gamma l| at 100 kHz: how long the line is to the fastest signal that counts.
+static double electrical_length(const tl_cable_line* line, double length_m) {
+    double omega = 2 * 3.14159265358979323846 * 100e3;
+    double z = hypot(line->ohm, omega * line->henry) * length_m;
+    double y = hypot(line->siemens, omega * line->farad) * length_m;
+    return sqrt(z * y);
+}
+
 static unsigned sections_for(const tl_cable_line* line, double length_m) {
+    // To first order n sections are off by |gamma l|^4 / (24 n^2): under 0.36, 0.006 dB for one.
+    if (electrical_length(line, length_m) < 0.36)
+        return 1;
     unsigned n = 1;
     while (n < 256 && !sections_suffice(line, length_m, n))
         n += n < 16 ? 1 : n / 4;

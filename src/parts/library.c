@@ -6,6 +6,7 @@
 #include "base/text.h"
 #include "parts/kinds.h"
 
+#include <ctype.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -58,7 +59,10 @@ static char* find_models(void) {
 
 tl_status tl_library_open(const char* own_folder, tl_library** library, tl_error* error) {
     *library = NULL;
-    if (own_folder && !tl_file_exists(own_folder))
+    char* inside = own_folder ? tl_printf("%s/.", own_folder) : NULL;
+    bool folder = inside && tl_file_exists(inside);
+    free(inside);
+    if (own_folder && !folder)
         return tl_error_set(error, TL_BAD_INPUT,
                             "%s: there is no such folder of parts (it would hold files such as "
                             "cable.yaml)",
@@ -256,13 +260,18 @@ static tl_status read_choice(const tl_field* field, const tl_yaml* node, double*
 }
 
 /// `mohm` is milli, `Mohm` is mega: when swapping them makes sense of a value, say so.
-static void add_prefix_hint(tl_text* text, const tl_field* field, double number) {
+static void add_prefix_hint(tl_text* text, const tl_field* field, const char* written,
+                            double number) {
+    const char* unit = written + strspn(written, "+-.0123456789 ");
+    bool prefixed = unit[0] && isalpha((unsigned char)unit[1]);
     double mega = number * 1e9;
     double milli = number / 1e9;
     tl_text other = {0};
-    if (number > 0 && number < field->low && mega >= field->low && mega <= field->high)
+    if (prefixed && *unit == 'm' && number < field->low && mega >= field->low &&
+        mega <= field->high)
         tl_quantity_add(&other, field->unit, mega);
-    else if (number > field->high && milli >= field->low && milli <= field->high)
+    else if (prefixed && *unit == 'M' && number > field->high && milli >= field->low &&
+             milli <= field->high)
         tl_quantity_add(&other, field->unit, milli);
     if (other.size)
         tl_text_addf(text, "; a small m is milli, a capital M is mega: is it %s?",
@@ -286,7 +295,7 @@ static tl_status check_range(const tl_field* field, const tl_yaml* node, double 
         tl_quantity_add(&words, field->unit, field->low);
         tl_text_add(&words, " to ");
         tl_quantity_add(&words, field->unit, field->high);
-        add_prefix_hint(&words, field, number);
+        add_prefix_hint(&words, field, node->text, number);
     }
     tl_status status = tl_error_at(error, &node->place, "%s", tl_text_get(&words));
     tl_text_free(&words);

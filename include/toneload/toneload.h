@@ -1,0 +1,14 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/// @file toneload.h All of libtoneload.
+#ifndef TONELOAD_TONELOAD_H
+#define TONELOAD_TONELOAD_H
+
+#include "toneload/api.h"
+#include "toneload/error.h"
+#include "toneload/parts.h"
+#include "toneload/response.h"
+#include "toneload/rig.h"
+#include "toneload/show.h"
+#include "toneload/study.h"
+
+#endif

@@ -1,0 +1,140 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+#include "cli/answers.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+const double difference_hz[DIFFERENCES] = {1000, 2000, 3000, 5000, 8000};
+
+void figures_columns(tl_table* table, double reference_hz) {
+    char title[64];
+    snprintf(title, sizeof title, "level at\n%g Hz", reference_hz);
+    tl_table_column(table, title, "reference_db");
+    tl_table_column(table, "peak\nat", "peak_hz");
+    tl_table_column(table, "peak\nheight", "peak_db");
+    tl_table_column(table, "pole\nat", "pole_hz");
+    tl_table_column(table, "Q\n(pole)", "q");
+    tl_table_column(table, "Q\n(width)", "bandwidth_q");
+    tl_table_column(table, "-3 dB\nat", "cutoff_hz");
+}
+
+static void cell(tl_table* table, double number, char* shown) {
+    tl_table_number(table, number, shown);
+    free(shown);
+}
+
+void figures_cells(tl_table* table, const tl_metrics* metrics) {
+    cell(table, metrics->reference_db, tl_show_db(metrics->reference_db, "none"));
+    cell(table, metrics->peak_hz, tl_show_hz(metrics->peak_hz, "none"));
+    cell(table, metrics->peak_db, tl_show_db(metrics->peak_db, ""));
+    cell(table, metrics->pole_hz, tl_show_hz(metrics->pole_hz, "none"));
+    cell(table, metrics->q, tl_show_ratio(metrics->q, ""));
+    cell(table, metrics->bandwidth_q, tl_show_ratio(metrics->bandwidth_q, "none"));
+    cell(table, metrics->cutoff_hz, tl_show_hz(metrics->cutoff_hz, "above 100 kHz"));
+}
+
+void differences_columns(tl_table* table) {
+    for (size_t i = 0; i < DIFFERENCES; ++i) {
+        char title[32];
+        char field[32];
+        snprintf(title, sizeof title, "at\n%g kHz", difference_hz[i] / 1000);
+        snprintf(field, sizeof field, "difference_%gkhz_db", difference_hz[i] / 1000);
+        tl_table_column(table, title, field);
+    }
+}
+
+void differences_cells(tl_table* table, const tl_solved* rig, const tl_solved* direct) {
+    double db[DIFFERENCES] = {NAN, NAN, NAN, NAN, NAN};
+    if (direct)
+        tl_differences_db(rig, direct, DIFFERENCES, difference_hz, db);
+    for (size_t i = 0; i < DIFFERENCES; ++i)
+        cell(table, db[i], tl_show_db(db[i], ""));
+}
+
+void short_columns(tl_table* table) {
+    tl_table_column(table, "peak\nkHz", "peak_hz");
+    tl_table_column(table, "\ndB", "peak_db");
+    tl_table_column(table, "\nQ", "q");
+    tl_table_column(table, "-3 dB\nkHz", "cutoff_hz");
+    for (size_t i = 0; i < DIFFERENCES; ++i) {
+        char title[32];
+        snprintf(title, sizeof title, "%s\n%g kHz", i == 0 ? "dB at" : "", difference_hz[i] / 1000);
+        tl_table_column(table, title, "difference_db");
+    }
+}
+
+/// A number in a narrow cell; words when there is none.
+static void short_cell(tl_table* table, double number, const char* format, const char* none) {
+    char shown[32];
+    if (isnan(number))
+        snprintf(shown, sizeof shown, "%s", none);
+    else if (fabs(number) < 0.05)
+        snprintf(shown, sizeof shown, "0.0");
+    else
+        snprintf(shown, sizeof shown, format, number); // NOLINT: the formats are this file's own
+    tl_table_number(table, number, shown);
+}
+
+void short_cells(tl_table* table, const tl_solved* solved, const tl_solved* direct) {
+    const tl_metrics* metrics = &solved->metrics;
+    double db[DIFFERENCES] = {NAN, NAN, NAN, NAN, NAN};
+    if (direct)
+        tl_differences_db(solved, direct, DIFFERENCES, difference_hz, db);
+    short_cell(table, metrics->peak_hz / 1000, "%.2f", "none");
+    short_cell(table, metrics->peak_db, "%+.1f", "");
+    short_cell(table, metrics->q, "%.2f", "");
+    short_cell(table, metrics->cutoff_hz / 1000, "%.2f", "> 100");
+    for (size_t i = 0; i < DIFFERENCES; ++i)
+        short_cell(table, db[i], "%+.1f", "");
+}
+
+json_t* answer_json(const tl_answer* answer, size_t points) {
+    json_t* list = json_array();
+    for (size_t i = 0; i < answer->count; ++i) {
+        const tl_solved* solved = &answer->solved[i];
+        json_array_append_new(list, tl_json_response(solved->name, solved->amp, solved->response,
+                                                     &solved->metrics, answer->solves,
+                                                     solved->residual, points));
+    }
+    return list;
+}
+
+json_t* differences_json(const tl_answer* answer) {
+    json_t* list = json_array();
+    for (size_t i = 0; i + 1 < answer->count; i += 2) {
+        const tl_solved* rig = &answer->solved[i];
+        const tl_solved* direct = &answer->solved[i + 1];
+        double db[DIFFERENCES];
+        tl_differences_db(rig, direct, DIFFERENCES, difference_hz, db);
+        json_t* points = json_array();
+        for (size_t j = 0; j < DIFFERENCES; ++j) {
+            json_t* point = json_object();
+            json_object_set_new(point, "hz", tl_json_number(difference_hz[j]));
+            json_object_set_new(point, "db", tl_json_number(db[j]));
+            json_array_append_new(points, point);
+        }
+        json_t* entry = json_object();
+        json_object_set_new(entry, "amp", json_string(rig->amp));
+        json_object_set_new(entry, "level_db",
+                            tl_json_number(tl_matched_level_db(rig->response, direct->response)));
+        json_object_set_new(entry, "points", points);
+        json_array_append_new(list, entry);
+    }
+    return list;
+}
+
+bool answer_has_amps(const tl_answer* answer) {
+    return answer->count > 2;
+}
+
+void print_unstable(FILE* to, const char* who, const tl_answer* answer) {
+    for (size_t i = 0; i < answer->count; ++i)
+        if (answer->solved[i].metrics.unstable)
+            fprintf(
+                to,
+                "%s, %s at %s: UNSTABLE, a pole in the right half plane at %.4g Hz; the figures "
+                "are not to be trusted\n",
+                who, answer->solved[i].name, answer->solved[i].amp,
+                answer->solved[i].metrics.unstable_hz);
+}

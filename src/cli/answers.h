@@ -1,0 +1,38 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/// @file answers.h Responses as table cells, JSON and curves, for every command that shows some.
+#ifndef TL_CLI_ANSWERS_H
+#define TL_CLI_ANSWERS_H
+
+#include "toneload/toneload.h"
+
+#include <stdbool.h>
+#include <stdio.h>
+
+/// Frequencies at which tables give rig minus direct, Hz.
+enum { DIFFERENCES = 5 };
+extern const double difference_hz[DIFFERENCES];
+
+/// The columns of the figures of a response, and their cells.
+void figures_columns(tl_table* table, double reference_hz);
+void figures_cells(tl_table* table, const tl_metrics* metrics);
+
+/// The columns of rig minus direct, and their cells; `direct` NULL leaves them empty.
+void differences_columns(tl_table* table);
+void differences_cells(tl_table* table, const tl_solved* rig, const tl_solved* direct);
+
+/// The same figures in narrow columns, for tables of many rows: units stand in the heads.
+void short_columns(tl_table* table);
+void short_cells(tl_table* table, const tl_solved* solved, const tl_solved* direct);
+
+/// All responses of an answer as JSON.
+json_t* answer_json(const tl_answer* answer, size_t points);
+/// Rig minus direct of each amp as JSON: [{amp, level_db, points: [{hz, db}]}].
+json_t* differences_json(const tl_answer* answer);
+
+/// Whether an answer has more than one amp.
+bool answer_has_amps(const tl_answer* answer);
+
+/// A line for each response that is unstable; nothing when all are well.
+void print_unstable(FILE* to, const char* who, const tl_answer* answer);
+
+#endif

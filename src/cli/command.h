@@ -1,0 +1,74 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/// @file command.h A command of the command line. A new one: a file cmd_*.c and a row in main.c.
+#ifndef TL_CLI_COMMAND_H
+#define TL_CLI_COMMAND_H
+
+#include "toneload/toneload.h"
+
+#include <stdbool.h>
+#include <stddef.h>
+
+/// Options a command may take; each command names those it knows.
+typedef enum {
+    OPTION_JSON = 1 << 0,
+    OPTION_CSV = 1 << 1,
+    OPTION_POINTS = 1 << 2,
+    OPTION_REFERENCE = 1 << 3,
+    OPTION_OUTPUT = 1 << 4,
+    OPTION_PLOT = 1 << 5,
+    OPTION_PARTS = 1 << 6,
+    OPTION_JOBS = 1 << 7,
+    OPTION_TIME_LIMIT = 1 << 8,
+    OPTION_VARY = 1 << 9,
+} option_flag;
+
+/// What the user asked for.
+typedef struct {
+    bool json;
+    bool csv;
+    bool help;
+    size_t points;
+    double reference_hz;
+    const char* output;
+    const char* plot;
+    const char* parts;
+    unsigned jobs;
+    double time_limit_s;
+    const char** varies;
+    size_t vary_count;
+    const char** words; ///< what is no option: rig files, a kind
+    size_t word_count;
+} request;
+
+typedef struct {
+    const char* name;
+    const char* words;   ///< what follows it: "RIG.yaml"
+    const char* summary; ///< one line
+    const char* about;   ///< a paragraph and an example
+    unsigned options;
+    size_t least_words;
+    size_t most_words;
+    tl_status (*run)(const request* asked, tl_error* error);
+} command;
+
+extern const command command_response;
+extern const command command_compare;
+extern const command command_check;
+extern const command command_parts;
+extern const command command_netlist;
+
+/// Reads a command's options and words. TL_BAD_INPUT with the nearest option when one is unknown.
+tl_status request_read(const command* about, int count, char** words, request* asked,
+                       tl_error* error);
+void request_free(request* asked);
+
+/// Prints what an option does, for those the command takes.
+void request_print_options(unsigned options);
+
+/// A session as the options ask for; `solves` as in tl_session_options.
+tl_status request_session(const request* asked, bool solves, tl_session** session, tl_error* error);
+
+/// Writes the answer where the options say.
+tl_status request_write(const request* asked, const char* text, tl_error* error);
+
+#endif

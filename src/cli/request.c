@@ -1,0 +1,223 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+// Options of the command line, the same for every command.
+#include "cli/command.h"
+
+#include <errno.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+typedef struct {
+    option_flag flag;
+    const char* name;
+    const char* value; ///< what follows it, or NULL
+    const char* about;
+} option_row;
+
+static const option_row rows[] = {
+    {OPTION_VARY, "--vary", "PATH=V1,V2,..",
+     "values to go through; several --vary give every combination"},
+    {OPTION_PLOT, "--plot", "FILE", "draw an overlay plot: FILE ends in .svg, .png or .pdf"},
+    {OPTION_JSON, "--json", NULL, "print JSON instead of a table"},
+    {OPTION_CSV, "--csv", NULL, "print CSV instead of a table"},
+    {OPTION_POINTS, "--points", "N", "with --json: also N points of each curve, 20 Hz to 20 kHz"},
+    {OPTION_REFERENCE, "--reference-hz", "HZ",
+     "frequency whose level everything is relative to (200)"},
+    {OPTION_OUTPUT, "--output", "FILE", "write the answer to FILE instead of standard output"},
+    {OPTION_PARTS, "--parts", "DIR", "a folder of your own parts (cable.yaml, pedal.yaml, ..)"},
+    {OPTION_JOBS, "--jobs", "N", "worker processes (as many as there are cores)"},
+    {OPTION_TIME_LIMIT, "--time-limit", "SECONDS", "for one answer of the solver (60)"},
+};
+enum { ROWS = sizeof rows / sizeof *rows };
+
+void request_print_options(unsigned options) {
+    for (size_t i = 0; i < ROWS; ++i)
+        if (options & rows[i].flag) {
+            char head[64];
+            snprintf(head, sizeof head, "%s %s", rows[i].name, rows[i].value ? rows[i].value : "");
+            printf("  %-24s %s\n", head, rows[i].about);
+        }
+    printf("  %-24s %s\n", "--help", "print this");
+}
+
+/// Letters two words share at their start: enough to find the option that was meant.
+static size_t shared_start(const char* a, const char* b) {
+    size_t size = 0;
+    while (a[size] && a[size] == b[size])
+        ++size;
+    return size;
+}
+
+static tl_status unknown_option(const command* about, const char* word, tl_error* error) {
+    const char* nearest = NULL;
+    size_t best = 3; // "--" and a letter
+    for (size_t i = 0; i < ROWS; ++i) {
+        size_t shared = shared_start(word, rows[i].name);
+        if ((about->options & rows[i].flag) && shared >= best) {
+            best = shared + 1;
+            nearest = rows[i].name;
+        }
+    }
+    return tl_error_set(error, TL_BAD_INPUT,
+                        "'%s' has no option '%s'%s%s%s; see toneload %s --help", about->name, word,
+                        nearest ? "; did you mean " : "", nearest ? nearest : "",
+                        nearest ? "?" : "", about->name);
+}
+
+static const option_row* find_option(const command* about, const char* word, size_t size) {
+    for (size_t i = 0; i < ROWS; ++i)
+        if ((about->options & rows[i].flag) && strlen(rows[i].name) == size &&
+            strncmp(rows[i].name, word, size) == 0)
+            return &rows[i];
+    return NULL;
+}
+
+static tl_status read_number(const option_row* row, const char* text, double low, double high,
+                             bool whole, double* number, tl_error* error) {
+    char* end = NULL;
+    errno = 0;
+    *number = strtod(text, &end);
+    bool plain = *text && text[strspn(text, "0123456789.eE+-")] == '\0' && *end == '\0';
+    if (plain && errno == 0 && *number >= low && *number <= high &&
+        (!whole || floor(*number) == *number))
+        return TL_OK;
+    return tl_error_set(error, TL_BAD_INPUT, "%s '%s': expected a %snumber from %g to %g",
+                        row->name, text, whole ? "whole " : "", low, high);
+}
+
+static tl_status take_value(const option_row* row, const char* value, request* asked,
+                            tl_error* error) {
+    double number = 0;
+    tl_status status = TL_OK;
+    switch (row->flag) {
+    case OPTION_JSON:
+        asked->json = true;
+        break;
+    case OPTION_CSV:
+        asked->csv = true;
+        break;
+    case OPTION_POINTS:
+        status = read_number(row, value, 2, 100000, true, &number, error);
+        asked->points = status == TL_OK ? (size_t)number : 0;
+        break;
+    case OPTION_REFERENCE:
+        status = read_number(row, value, 10, 20000, false, &asked->reference_hz, error);
+        break;
+    case OPTION_JOBS:
+        status = read_number(row, value, 1, 256, true, &number, error);
+        asked->jobs = status == TL_OK ? (unsigned)number : 0;
+        break;
+    case OPTION_TIME_LIMIT:
+        status = read_number(row, value, 0.001, 86400, false, &asked->time_limit_s, error);
+        break;
+    case OPTION_OUTPUT:
+        asked->output = value;
+        break;
+    case OPTION_PLOT:
+        asked->plot = value;
+        status = tl_plot_check_path(value, error);
+        break;
+    case OPTION_PARTS:
+        asked->parts = value;
+        break;
+    case OPTION_VARY:
+        asked->varies[asked->vary_count++] = value;
+        break;
+    }
+    return status;
+}
+
+/// One option and, when it takes one, its value: `--name value` or `--name=value`.
+static tl_status take_option(const command* about, int count, char** words, int* at, request* asked,
+                             tl_error* error) {
+    const char* word = words[*at];
+    const char* equals = strchr(word, '=');
+    size_t size = equals ? (size_t)(equals - word) : strlen(word);
+    const option_row* row = find_option(about, word, size);
+    if (!row)
+        return unknown_option(about, word, error);
+    const char* value = equals ? equals + 1 : NULL;
+    if (!row->value && value)
+        return tl_error_set(error, TL_BAD_INPUT, "%s takes no value", row->name);
+    if (row->value && !value) {
+        if (*at + 1 >= count)
+            return tl_error_set(error, TL_BAD_INPUT, "%s needs a value: %s %s", row->name,
+                                row->name, row->value);
+        value = words[++*at];
+    }
+    if (row->value && !*value)
+        return tl_error_set(error, TL_BAD_INPUT, "%s needs a value that is not empty", row->name);
+    return take_value(row, value ? value : "", asked, error);
+}
+
+static tl_status check_words(const command* about, const request* asked, tl_error* error) {
+    if (asked->word_count < about->least_words)
+        return tl_error_set(error, TL_BAD_INPUT, "expected: toneload %s %s", about->name,
+                            about->words);
+    if (asked->word_count > about->most_words)
+        return tl_error_set(error, TL_BAD_INPUT, "'%s' is one word too many: toneload %s %s",
+                            asked->words[about->most_words], about->name, about->words);
+    if (asked->json && asked->csv)
+        return tl_error_set(error, TL_BAD_INPUT, "--json and --csv: one of them, please");
+    if (asked->points && !asked->json)
+        return tl_error_set(error, TL_BAD_INPUT, "--points goes with --json");
+    return TL_OK;
+}
+
+tl_status request_read(const command* about, int count, char** words, request* asked,
+                       tl_error* error) {
+    *asked = (request){.reference_hz = 200};
+    asked->words = calloc((size_t)count + 1, sizeof *asked->words);
+    asked->varies = calloc((size_t)count + 1, sizeof *asked->varies);
+    if (!asked->words || !asked->varies)
+        return tl_error_set(error, TL_FAILURE, "out of memory");
+    bool options = true;
+    tl_status status = TL_OK;
+    for (int i = 0; status == TL_OK && i < count; ++i) {
+        if (options && strcmp(words[i], "--") == 0)
+            options = false;
+        else if (options && (strcmp(words[i], "--help") == 0 || strcmp(words[i], "-h") == 0))
+            asked->help = true;
+        else if (options && words[i][0] == '-' && words[i][1])
+            status = take_option(about, count, words, &i, asked, error);
+        else
+            asked->words[asked->word_count++] = words[i];
+    }
+    if (status == TL_OK && !asked->help)
+        status = check_words(about, asked, error);
+    return status;
+}
+
+void request_free(request* asked) {
+    free(asked->words);
+    free(asked->varies);
+}
+
+/// Shows how far long work is, on a terminal only.
+static void show_progress(void* context, size_t done, size_t total) {
+    size_t* shown = context;
+    size_t percent = total ? 100 * done / total : 100;
+    if (total < 50 || percent == *shown || !isatty(STDERR_FILENO))
+        return;
+    *shown = percent;
+    fprintf(stderr, "\rsolving: %zu %%%s", percent, done == total ? "\r\033[K" : "");
+    fflush(stderr);
+}
+
+tl_status request_session(const request* asked, bool solves, tl_session** session,
+                          tl_error* error) {
+    static size_t shown;
+    tl_session_options options = {.parts_folder = asked->parts,
+                                  .jobs = asked->jobs,
+                                  .time_limit_s = asked->time_limit_s,
+                                  .solves = solves,
+                                  .progress = show_progress,
+                                  .context = &shown};
+    return tl_session_new(&options, session, error);
+}
+
+tl_status request_write(const request* asked, const char* text, tl_error* error) {
+    return tl_show_write(asked->output, text, error);
+}

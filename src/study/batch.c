@@ -1,0 +1,182 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+// Many circuits through the pool: circuits of one shape share a deck, and only values travel.
+#include "study/session.h"
+
+#include "base/text.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+/// First density, and the last that stays under 350 frequencies from 10 Hz to 100 kHz.
+enum { FIRST_PER_DECADE = 5, LAST_PER_DECADE = 80 };
+static const double LOW_HZ = 10;
+static const double HIGH_HZ = 100e3;
+
+/// Circuits of one shape.
+typedef struct {
+    const tl_circuit* first;
+    bool* varied; ///< by element: differs between two circuits of the group
+    tl_deck* deck;
+} group;
+
+typedef struct {
+    const tl_batch* batch;
+    tl_session* session;
+    group* groups;
+    size_t group_count;
+    size_t* group_of; ///< by circuit
+    size_t* order;    ///< job to circuit: shape after shape, so that decks are loaded once
+    double** values;  ///< by job: what its request sets
+    tl_answer** answers;
+} run;
+
+static size_t find_group(run* r, const tl_circuit* circuit) {
+    for (size_t i = r->group_count; i > 0; --i)
+        if (tl_circuit_same_shape(r->groups[i - 1].first, circuit))
+            return i - 1;
+    r->groups = tl_grow(r->groups, r->group_count + 1, sizeof *r->groups);
+    bool* varied = tl_new(circuit->element_count, sizeof *varied);
+    r->groups[r->group_count] = (group){circuit, varied, NULL};
+    return r->group_count++;
+}
+
+/// Puts every circuit into its group, notes which values differ, and makes a deck a group.
+static void make_groups(run* r) {
+    size_t count = r->batch->count;
+    r->group_of = tl_new(count, sizeof *r->group_of);
+    for (size_t i = 0; i < count; ++i) {
+        const tl_circuit* circuit = r->batch->circuits[i];
+        r->group_of[i] = find_group(r, circuit);
+        group* g = &r->groups[r->group_of[i]];
+        for (size_t j = 0; j < circuit->element_count; ++j)
+            if (circuit->elements[j].value != g->first->elements[j].value)
+                g->varied[j] = true;
+    }
+    r->order = tl_new(count, sizeof *r->order);
+    size_t job = 0;
+    for (size_t g = 0; g < r->group_count; ++g) {
+        r->groups[g].deck = tl_circuit_deck(r->groups[g].first, r->groups[g].varied);
+        for (size_t i = 0; i < count; ++i)
+            if (r->group_of[i] == g)
+                r->order[job++] = i;
+    }
+}
+
+static tl_status ask(void* context, size_t job, tl_request* request, tl_error* error) {
+    (void)error;
+    run* r = context;
+    size_t index = r->order[job];
+    const group* g = &r->groups[r->group_of[index]];
+    const tl_circuit* circuit = r->batch->circuits[index];
+    double* values = tl_new(g->deck->varied_count, sizeof *values);
+    for (size_t i = 0; i < g->deck->varied_count; ++i)
+        values[i] = circuit->elements[g->deck->varied[i].number - 1].value;
+    r->values[job] = values;
+    *request = (tl_request){g->deck, values, FIRST_PER_DECADE, LOW_HZ, HIGH_HZ};
+    return TL_OK;
+}
+
+/// Fits every output of a reply; false when one of them is not yet determined.
+static bool fit_outputs(const tl_reply* reply, tl_answer* answer) {
+    for (size_t i = 0; i < reply->outputs; ++i) {
+        tl_solved* solved = &answer->solved[i];
+        tl_response_free(solved->response);
+        solved->response = tl_response_fit(reply->points, reply->hz, reply->h + i * reply->points,
+                                           &solved->residual);
+        if (!solved->response)
+            return false;
+    }
+    return true;
+}
+
+static tl_answer* answer_new(const tl_circuit* circuit) {
+    tl_answer* answer = tl_new(1, sizeof *answer);
+    answer->count = circuit->output_count;
+    answer->solved = tl_new(answer->count, sizeof *answer->solved);
+    for (size_t i = 0; i < answer->count; ++i) {
+        answer->solved[i].name = circuit->outputs[i].direct ? "direct" : "rig";
+        answer->solved[i].amp = tl_copy(circuit->outputs[i].amp);
+    }
+    return answer;
+}
+
+static tl_status take(void* context, size_t job, const tl_reply* reply, tl_request* request,
+                      bool* again, tl_error* error) {
+    run* r = context;
+    size_t index = r->order[job];
+    tl_answer* answer = r->answers[index];
+    if (!answer)
+        answer = r->answers[index] = answer_new(r->batch->circuits[index]);
+    answer->solves += reply->points;
+    if (!fit_outputs(reply, answer)) {
+        if (request->per_decade >= LAST_PER_DECADE)
+            return tl_error_set(error, TL_FAILURE,
+                                "%zu solved frequencies do not determine the response (held-out "
+                                "ones are still missed): no figure would be safe",
+                                reply->points);
+        request->per_decade *= 2;
+        *again = true;
+        return TL_OK;
+    }
+    for (size_t i = 0; i < answer->count; ++i)
+        answer->solved[i].metrics =
+            tl_response_metrics(answer->solved[i].response, r->batch->reference_hz);
+    return TL_OK;
+}
+
+static tl_status deliver(void* context, size_t job, tl_error* error) {
+    (void)error;
+    run* r = context;
+    free(r->values[job]);
+    r->values[job] = NULL;
+    if (r->session->options.progress)
+        r->session->options.progress(r->session->options.context, job + 1, r->batch->count);
+    return TL_OK;
+}
+
+static void blame(void* context, size_t job, tl_error* error) {
+    run* r = context;
+    if (r->batch->blame)
+        r->batch->blame(r->batch->context, r->order[job], error);
+}
+
+static void run_free(run* r) {
+    for (size_t i = 0; i < r->group_count; ++i) {
+        tl_deck_free(r->groups[i].deck);
+        free(r->groups[i].varied);
+    }
+    for (size_t i = 0; i < r->batch->count; ++i)
+        free(r->values[i]);
+    free(r->values);
+    free(r->groups);
+    free(r->group_of);
+    free(r->order);
+}
+
+tl_status tl_batch_solve(tl_session* session, const tl_batch* batch, tl_answer** answers,
+                         tl_error* error) {
+    run r = {.batch = batch, .session = session, .answers = answers};
+    memset(answers, 0, batch->count * sizeof *answers);
+    r.values = tl_new(batch->count, sizeof *r.values);
+    make_groups(&r);
+    tl_pool_work work = {&r, ask, take, deliver, blame};
+    tl_status status = tl_pool_run(session->pool, batch->count, &work, error);
+    run_free(&r);
+    if (status != TL_OK)
+        for (size_t i = 0; i < batch->count; ++i) {
+            tl_answer_free(answers[i]);
+            answers[i] = NULL;
+        }
+    return status;
+}
+
+void tl_answer_free(tl_answer* answer) {
+    if (!answer)
+        return;
+    for (size_t i = 0; i < answer->count; ++i) {
+        tl_response_free(answer->solved[i].response);
+        free(answer->solved[i].amp);
+    }
+    free(answer->solved);
+    free(answer);
+}

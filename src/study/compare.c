@@ -1,0 +1,298 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+// Variants of a rig side by side: every combination of the values asked for.
+#include "study/session.h"
+
+#include "base/locale.h"
+#include "base/text.h"
+#include "base/yaml.h"
+#include "rig/path.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+enum { MOST_VARIANTS = 100000 };
+
+/// One `--vary`, read: a path and the values it takes in turn.
+typedef struct {
+    tl_input* input; ///< the whole word, for carets
+    char* path;
+    tl_yaml** values;
+    char** words; ///< the values as they were written
+    size_t count;
+} vary;
+
+static void vary_free(vary* v) {
+    for (size_t i = 0; i < v->count; ++i) {
+        tl_yaml_free(v->values[i]);
+        free(v->words[i]);
+    }
+    free(v->values);
+    free(v->words);
+    free(v->path);
+    tl_input_free(v->input);
+}
+
+/// Whether a quote at `at` opens quoted words, as in YAML: 20' is a spelling of a length.
+static bool opens_quote(const char* text, size_t from, size_t at) {
+    return at == from || strchr(" ,:{[", text[at - 1]) != NULL;
+}
+
+/// The end of the value that starts at `from`: a comma outside braces, brackets and quotes.
+static size_t value_end(const char* text, size_t from) {
+    int depth = 0;
+    char quote = '\0';
+    size_t at = from;
+    for (; text[at]; ++at) {
+        char sign = text[at];
+        if (quote) {
+            if (sign == quote)
+                quote = '\0';
+        } else if ((sign == '"' || sign == '\'') && opens_quote(text, from, at)) {
+            quote = sign;
+        } else if (sign == '{' || sign == '[') {
+            ++depth;
+        } else if (sign == '}' || sign == ']') {
+            --depth;
+        } else if (sign == ',' && depth <= 0) {
+            break;
+        }
+    }
+    return at;
+}
+
+static char* trimmed(const char* text, size_t from, size_t to) {
+    while (from < to && text[from] == ' ')
+        ++from;
+    while (to > from && text[to - 1] == ' ')
+        --to;
+    return tl_printf("%.*s", (int)(to - from), text + from);
+}
+
+static tl_status add_value(vary* v, size_t from, size_t to, tl_error* error) {
+    const char* text = v->input->text;
+    char* words = trimmed(text, from, to);
+    tl_place place = {v->input, 1, from + 1};
+    tl_yaml* value = NULL;
+    tl_status status = *words ? tl_yaml_read_piece(v->input, from, to, &value, error)
+                              : tl_error_at(error, &place, "expected a value: PATH=V1,V2,...");
+    if (status != TL_OK) {
+        free(words);
+        return status;
+    }
+    v->values = tl_grow(v->values, v->count + 1, sizeof *v->values);
+    v->words = tl_grow(v->words, v->count + 1, sizeof *v->words);
+    v->values[v->count] = value;
+    v->words[v->count++] = words;
+    return TL_OK;
+}
+
+static tl_status vary_read(const char* text, vary* v, tl_error* error) {
+    text += strspn(text, " "); // the path begins where its carets count from
+    v->input = tl_input_new("--vary", text, strlen(text));
+    tl_place start = {v->input, 1, 1};
+    if (!tl_text_is_plain(text))
+        return tl_error_at(error, &start, "control characters (or broken UTF-8)");
+    const char* equals = strchr(text, '=');
+    if (!equals || equals == text)
+        return tl_error_at(error, &start,
+                           "expected PATH=V1,V2,..., such as chain[0].length=3 m,6 m");
+    size_t from = (size_t)(equals - text);
+    v->path = trimmed(text, 0, from);
+    do {
+        ++from;
+        size_t to = value_end(text, from);
+        tl_status status = add_value(v, from, to, error);
+        if (status != TL_OK)
+            return status;
+        from = to;
+    } while (text[from] == ',');
+    return TL_OK;
+}
+
+/// Everything one comparison is made of while it is worked out.
+typedef struct {
+    tl_rig* const* rigs;
+    size_t rig_count;
+    vary* varies;
+    size_t vary_count;
+    tl_rig** clones;
+    tl_circuit** circuits;
+    tl_comparison* comparison;
+} comparing;
+
+/// Adds a setting's words to a variant's name: "length = 3 m".
+static void add_setting_words(tl_text* name, const char* path, const char* value) {
+    const char* last = strrchr(path, '.');
+    if (name->size)
+        tl_text_add(name, ", ");
+    tl_text_addf(name, "%s = %s", last ? last + 1 : path, value);
+}
+
+/// Whether another path ends in the same word: chain[0].length and chain[2].length need all of
+/// theirs to be told apart.
+static bool ends_alike(const comparing* c, size_t which) {
+    const char* last = strrchr(c->varies[which].path, '.');
+    for (size_t i = 0; i < c->vary_count; ++i) {
+        const char* other = strrchr(c->varies[i].path, '.');
+        if (i != which && last && other && strcmp(last, other) == 0)
+            return true;
+    }
+    return false;
+}
+
+static void name_variant(const comparing* c, tl_variant* variant) {
+    tl_text name = {0};
+    if (c->rig_count > 1)
+        tl_text_add(&name, tl_rig_title(variant->rig));
+    for (size_t i = 0; i < variant->setting_count; ++i) {
+        const tl_setting* setting = &variant->settings[i];
+        if (ends_alike(c, i)) {
+            tl_text_addf(&name, "%s%s = %s", name.size ? ", " : "", setting->path, setting->value);
+        } else {
+            add_setting_words(&name, setting->path, setting->value);
+        }
+    }
+    if (!name.size)
+        tl_text_add(&name, tl_rig_title(variant->rig));
+    variant->name = tl_text_take(&name);
+}
+
+/// Makes variant `index`: a clone of its rig with one value of each vary.
+static tl_status make_variant(comparing* c, size_t index, tl_error* error) {
+    tl_variant* variant = &c->comparison->variants[index];
+    size_t products = c->comparison->count / c->rig_count;
+    size_t rest = index % products;
+    tl_rig* rig = c->rigs[index / products];
+    tl_rig* clone = c->clones[index] = tl_rig_clone(rig);
+    variant->rig = rig;
+    variant->settings = tl_new(c->vary_count, sizeof *variant->settings);
+    variant->setting_count = c->vary_count;
+    tl_status status = TL_OK;
+    for (size_t i = 0; status == TL_OK && i < c->vary_count; ++i) {
+        const vary* v = &c->varies[i];
+        products /= v->count;
+        size_t pick = rest / products;
+        rest %= products;
+        tl_target target;
+        status = tl_rig_find(clone, v->path, v->input, &target, error);
+        if (status == TL_OK)
+            status = tl_rig_set(clone, &target, v->values[pick], error);
+        variant->settings[i] = (tl_setting){tl_copy(v->path), tl_copy(v->words[pick])};
+    }
+    if (status == TL_OK)
+        status = tl_rig_check(clone, error);
+    if (status == TL_OK)
+        name_variant(c, variant);
+    return status;
+}
+
+static void blame(void* context, size_t index, tl_error* error) {
+    const comparing* c = context;
+    const tl_variant* variant = &c->comparison->variants[index];
+    tl_error_prefix(error, "%s, variant %zu (%s)", tl_rig_path(variant->rig), index + 1,
+                    variant->name);
+}
+
+static tl_status solve_variants(tl_session* session, comparing* c, double reference_hz,
+                                tl_error* error) {
+    size_t count = c->comparison->count;
+    size_t products = count / c->rig_count;
+    for (size_t i = 0; i < c->rig_count; ++i)
+        tl_circuit_fix_sections(c->clones + i * products, products);
+    for (size_t i = 0; i < count; ++i) {
+        c->circuits[i] = tl_circuit_build(c->clones[i]);
+        tl_rig_free(c->clones[i]);
+        c->clones[i] = NULL;
+    }
+    tl_answer** answers = tl_new(count, sizeof *answers);
+    tl_batch batch = {c->circuits, count, reference_hz, blame, c};
+    tl_status status = tl_batch_solve(session, &batch, answers, error);
+    for (size_t i = 0; i < count; ++i)
+        c->comparison->variants[i].answer = answers[i];
+    free(answers);
+    return status;
+}
+
+static tl_status count_variants(const comparing* c, size_t* count, tl_error* error) {
+    *count = c->rig_count;
+    for (size_t i = 0; i < c->vary_count; ++i) {
+        *count *= c->varies[i].count;
+        if (*count > MOST_VARIANTS)
+            return tl_error_set(error, TL_BAD_INPUT, "more than %d variants in one comparison",
+                                MOST_VARIANTS);
+    }
+    return TL_OK;
+}
+
+static tl_status compare(tl_session* session, comparing* c, const char* const* varies,
+                         double reference_hz, tl_error* error) {
+    tl_status status = TL_OK;
+    for (size_t i = 0; status == TL_OK && i < c->vary_count; ++i)
+        status = vary_read(varies[i], &c->varies[i], error);
+    size_t count = 0;
+    if (status == TL_OK)
+        status = count_variants(c, &count, error);
+    if (status != TL_OK)
+        return status;
+    c->comparison->variants = tl_new(count, sizeof *c->comparison->variants);
+    c->comparison->count = count;
+    c->clones = tl_new(count, sizeof *c->clones);
+    c->circuits = tl_new(count, sizeof *c->circuits);
+    for (size_t i = 0; status == TL_OK && i < count; ++i)
+        status = make_variant(c, i, error);
+    return status == TL_OK ? solve_variants(session, c, reference_hz, error) : status;
+}
+
+static tl_status study_compare(tl_session* session, tl_rig* const* rigs, size_t rig_count,
+                               const char* const* varies, size_t vary_count, double reference_hz,
+                               tl_comparison** comparison, tl_error* error) {
+    *comparison = NULL;
+    if (!rig_count)
+        return tl_error_set(error, TL_BAD_INPUT, "nothing to compare: no rig");
+    comparing c = {.rigs = rigs, .rig_count = rig_count, .vary_count = vary_count};
+    c.varies = tl_new(vary_count, sizeof *c.varies);
+    c.comparison = tl_new(1, sizeof *c.comparison);
+    tl_status status = compare(session, &c, varies, reference_hz, error);
+    for (size_t i = 0; c.clones && i < c.comparison->count; ++i) {
+        tl_rig_free(c.clones[i]);
+        tl_circuit_free(c.circuits[i]);
+    }
+    free(c.clones);
+    free(c.circuits);
+    for (size_t i = 0; i < vary_count; ++i)
+        vary_free(&c.varies[i]);
+    free(c.varies);
+    if (status != TL_OK) {
+        tl_comparison_free(c.comparison);
+        return status;
+    }
+    *comparison = c.comparison;
+    return TL_OK;
+}
+
+tl_status tl_study_compare(tl_session* session, tl_rig* const* rigs, size_t rig_count,
+                           const char* const* varies, size_t vary_count, double reference_hz,
+                           tl_comparison** comparison, tl_error* error) {
+    tl_locale locale = tl_locale_plain();
+    tl_status result = study_compare(session, rigs, rig_count, varies, vary_count, reference_hz,
+                                     comparison, error);
+    tl_locale_restore(locale);
+    return result;
+}
+
+void tl_comparison_free(tl_comparison* comparison) {
+    if (!comparison)
+        return;
+    for (size_t i = 0; i < comparison->count; ++i) {
+        tl_variant* variant = &comparison->variants[i];
+        for (size_t j = 0; j < variant->setting_count; ++j) {
+            free(variant->settings[j].path);
+            free(variant->settings[j].value);
+        }
+        free(variant->settings);
+        free(variant->name);
+        tl_answer_free(variant->answer);
+    }
+    free(comparison->variants);
+    free(comparison);
+}

@@ -1,0 +1,112 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+#include "study/listing.h"
+
+#include "base/text.h"
+#include "parts/kinds.h"
+
+#include <stdarg.h>
+#include <stdlib.h>
+#include <string.h>
+
+void tl_listing_add(tl_inspection* inspection, tl_listing row) {
+    size_t count = inspection->count;
+    if ((count & (count - 1)) == 0)
+        inspection->rows =
+            tl_grow(inspection->rows, count ? 2 * count : 1, sizeof *inspection->rows);
+    inspection->rows[inspection->count++] = row;
+}
+
+void tl_listing_remark(tl_inspection* inspection, const char* format, ...) {
+    tl_text words = {0};
+    va_list args;
+    va_start(args, format);
+    tl_text_addv(&words, format, args);
+    va_end(args);
+    inspection->remarks =
+        tl_grow(inspection->remarks, inspection->remark_count + 1, sizeof *inspection->remarks);
+    inspection->remarks[inspection->remark_count++] = tl_text_take(&words);
+}
+
+static char* value_words(const tl_field* field, const tl_value* value) {
+    tl_text words = {0};
+    if (field->choices)
+        tl_text_add(&words, field->choices[(size_t)value->number]);
+    else
+        tl_quantity_add(&words, field->unit, value->number);
+    return tl_text_take(&words);
+}
+
+/// The last part of a path: what people call the file.
+static const char* file_name(const char* path) {
+    const char* slash = strrchr(path, '/');
+    return slash ? slash + 1 : path;
+}
+
+static char* origin_words(const tl_part* part, const tl_value* value) {
+    tl_text words = {0};
+    bool library = value->library != NULL;
+    const tl_place* place = library ? &part->place : &value->place;
+    if (place->in && !(library && place->in == value->place.in))
+        tl_text_addf(&words, "%s:%zu", file_name(place->in->name), place->line);
+    if (library)
+        tl_text_addf(&words, "%slibrary part %s: %s", words.size ? ", " : "", value->library,
+                     value->source ? value->source : "");
+    if (!words.size)
+        tl_text_add(&words, "not said in the file: what the rig is held against by itself");
+    return tl_text_take(&words);
+}
+
+static void add_derived(tl_inspection* inspection, const char* name, const char* about,
+                        const char* field, tl_unit unit, double number, const char* how) {
+    tl_text value = {0};
+    tl_quantity_add(&value, unit, number);
+    tl_listing_add(inspection, (tl_listing){tl_copy(name), tl_copy(about), tl_copy(field),
+                                            tl_text_take(&value), tl_copy(how)});
+}
+
+/// What a cable's build comes to.
+static void add_built(tl_inspection* inspection, const tl_part* cable, const char* name,
+                      const char* about) {
+    static const char how[] = "by formula from its build";
+    tl_cable_line line = tl_cable_per_metre(cable);
+    add_derived(inspection, name, about, "capacitance", TL_UNIT_FARAD_PER_M, line.farad, how);
+    add_derived(inspection, name, about, "resistance", TL_UNIT_OHM_PER_M, line.ohm, how);
+    add_derived(inspection, name, about, "inductance", TL_UNIT_HENRY_PER_M, line.henry, how);
+    add_derived(inspection, name, about, "leakage", TL_UNIT_SIEMENS_PER_M, line.siemens, how);
+}
+
+void tl_listing_part(tl_inspection* inspection, const tl_part* part, const char* name,
+                     const char* about) {
+    for (size_t i = 0; i < part->kind->field_count; ++i) {
+        const tl_value* value = &part->values[i];
+        const tl_field* field = &part->kind->fields[i];
+        if (value->given)
+            tl_listing_add(inspection,
+                           (tl_listing){tl_copy(name), tl_copy(about), tl_copy(field->name),
+                                        value_words(field, value), origin_words(part, value)});
+    }
+    if (part->kind != &tl_kind_cable)
+        return;
+    if (tl_part_has(part, "build.core"))
+        add_built(inspection, part, name, about);
+    if (tl_part_has(part, "length"))
+        add_derived(inspection, name, about, "capacitance of it all", TL_UNIT_FARAD,
+                    tl_cable_capacitance_farad(part), "per length times length");
+}
+
+void tl_inspection_free(tl_inspection* inspection) {
+    if (!inspection)
+        return;
+    for (size_t i = 0; i < inspection->count; ++i) {
+        free(inspection->rows[i].part);
+        free(inspection->rows[i].about);
+        free(inspection->rows[i].field);
+        free(inspection->rows[i].value);
+        free(inspection->rows[i].origin);
+    }
+    for (size_t i = 0; i < inspection->remark_count; ++i)
+        free(inspection->remarks[i]);
+    free(inspection->rows);
+    free(inspection->remarks);
+    free(inspection);
+}

@@ -1,0 +1,17 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/// @file listing.h Values of parts written down with where they came from.
+#ifndef TL_STUDY_LISTING_H
+#define TL_STUDY_LISTING_H
+
+#include "parts/part.h"
+#include "toneload/study.h"
+
+/// Adds a row; takes over all five strings.
+void tl_listing_add(tl_inspection* inspection, tl_listing row);
+/// Adds a row for each value of a part, and those that follow from them.
+void tl_listing_part(tl_inspection* inspection, const tl_part* part, const char* name,
+                     const char* about);
+/// Adds a remark, made as by printf().
+void tl_listing_remark(tl_inspection* inspection, const char* format, ...) TL_PRINTF(2, 3);
+
+#endif
