@@ -1,0 +1,76 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/// @file pool.h Worker processes that solve decks: one request shape for every study.
+///
+/// libngspice lives in `toneload-worker`, a program of its own, and never in this process.
+/// Requests are fed in order and answers put back in order, so that what a study writes does not
+/// depend on the number of workers.
+#ifndef TL_SOLVE_POOL_H
+#define TL_SOLVE_POOL_H
+
+#include "circuit/deck.h"
+#include "toneload/error.h"
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <sys/types.h>
+
+typedef struct tl_pool tl_pool;
+
+typedef struct {
+    unsigned jobs;              ///< worker processes; 0: as many as there are cores
+    double time_limit_s;        ///< for each request; 0: 60 s
+    unsigned requests_a_worker; ///< a worker is replaced after so many; 0: 5,000
+    const char* worker_path;    ///< the worker program; NULL: found beside the library
+} tl_pool_options;
+
+/// One small-signal sweep (`ac dec per_decade low_hz high_hz`) of a deck with its varied values.
+typedef struct {
+    const tl_deck* deck;
+    const double* values; ///< deck->varied_count values, in SI units
+    unsigned per_decade;
+    double low_hz;
+    double high_hz;
+} tl_request;
+
+/// The answer: h[output * points + point], volts per volt of source.
+typedef struct {
+    size_t points;
+    size_t outputs;
+    const double* hz;
+    const double _Complex* h;
+} tl_reply;
+
+/// What a study does with the pool, for jobs 0 to count - 1. Called from tl_pool_run()'s thread.
+typedef struct {
+    void* context;
+    /// Fills in the request of a job. What it points to must stay until the job is delivered.
+    tl_status (*ask)(void* context, size_t job, tl_request* request, tl_error* error);
+    /// Takes a reply, as it comes in. May change `*request` and set `*again` to have the same job
+    /// solved again (denser, say); that goes before new jobs.
+    tl_status (*take)(void* context, size_t job, const tl_reply* reply, tl_request* request,
+                      bool* again, tl_error* error);
+    /// Called once a job is done, in ascending order of jobs. May be NULL.
+    tl_status (*deliver)(void* context, size_t job, tl_error* error);
+    /// Puts words in front of an error about this job ("variant 3 of ..."). May be NULL.
+    void (*blame)(void* context, size_t job, tl_error* error);
+} tl_pool_work;
+
+/// Makes a pool and starts its first worker at once, without waiting for it, so that libngspice
+/// loads while the caller reads its rig. TL_FAILURE when the worker program is missing.
+tl_status tl_pool_new(const tl_pool_options* options, tl_pool** pool, tl_error* error);
+/// Ends all workers.
+void tl_pool_free(tl_pool* pool);
+
+/// Runs `count` jobs. A worker that dies or passes the time limit is replaced and its request
+/// sent once more to another when there is more than one job; a request that fails twice (or is
+/// the only one) is TL_FAILURE with what ngspice last printed. At most a bounded window of jobs
+/// is ever between `ask` and `deliver`, so memory does not grow with `count`.
+///
+/// When jobs fail, the error is that of the lowest failing job, whatever the number of workers:
+/// jobs below it are finished and delivered first, and the rest is dropped.
+tl_status tl_pool_run(tl_pool* pool, size_t count, const tl_pool_work* work, tl_error* error);
+
+/// The process of a worker that runs now, or -1: for tests that end or stop one.
+pid_t tl_pool_worker_pid(const tl_pool* pool, size_t index);
+
+#endif

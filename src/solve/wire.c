@@ -1,0 +1,241 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+#include "solve/wire.h"
+
+#include "base/text.h"
+
+#include <errno.h>
+#include <math.h>
+#include <poll.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/socket.h>
+#include <sys/uio.h>
+#include <time.h>
+
+typedef struct {
+    uint32_t magic;
+    uint32_t version;
+    uint32_t kind;
+    uint32_t size;
+} head;
+
+static const uint32_t magic = 0x4e544c57; // an arbitrary mark that no stray text starts with
+
+/// The fixed parts of bodies. Their sizes are multiples of 8, so that the doubles behind them lie
+/// as malloc() aligned the body.
+typedef struct {
+    uint64_t deck_id;
+    double low_hz;
+    double high_hz;
+    uint32_t per_decade;
+    uint32_t value_count;
+    uint32_t varied_count;
+    uint32_t output_count;
+    uint32_t text_size; ///< with the NUL; 0: no text
+    uint32_t unused;
+} sweep_head;
+
+typedef struct {
+    uint32_t point_count;
+    uint32_t output_count;
+} curve_head;
+
+double tl_wire_now_s(void) {
+    struct timespec now;
+    clock_gettime(CLOCK_MONOTONIC, &now);
+    return (double)now.tv_sec + 1e-9 * (double)now.tv_nsec;
+}
+
+/// Waits until the socket is ready; a deadline of 0 leaves the waiting to the blocking call.
+static tl_wire_end await(int socket, short events, double deadline_s) {
+    if (deadline_s == 0)
+        return TL_WIRE_DONE;
+    for (;;) {
+        double left_ms = ceil((deadline_s - tl_wire_now_s()) * 1e3);
+        struct pollfd one = {.fd = socket, .events = events};
+        int ready = poll(&one, 1, left_ms <= 0 ? 0 : left_ms > 1e6 ? 1000000 : (int)left_ms);
+        if (ready > 0)
+            return TL_WIRE_DONE;
+        if (ready == 0 && left_ms <= 0)
+            return TL_WIRE_LATE;
+        if (ready < 0 && errno != EINTR)
+            return TL_WIRE_ENDED;
+    }
+}
+
+/// Takes `done` bytes off the front of what is still to be moved.
+static void advance(struct msghdr* message, size_t done) {
+    while (message->msg_iovlen && done >= message->msg_iov->iov_len) {
+        done -= message->msg_iov->iov_len;
+        ++message->msg_iov;
+        --message->msg_iovlen;
+    }
+    if (message->msg_iovlen) {
+        message->msg_iov->iov_base = (char*)message->msg_iov->iov_base + done;
+        message->msg_iov->iov_len -= done;
+    }
+}
+
+tl_wire_end tl_wire_send(int socket, tl_wire_kind kind, const void* body, size_t size,
+                         double deadline_s) {
+    if (size > TL_WIRE_BODY_LIMIT)
+        return TL_WIRE_BROKEN;
+    head first = {magic, TL_WIRE_VERSION, kind, (uint32_t)size};
+    struct iovec parts[] = {{&first, sizeof first}, {(void*)(uintptr_t)body, size}};
+    struct msghdr message = {.msg_iov = parts, .msg_iovlen = 2};
+    int flags = MSG_NOSIGNAL | (deadline_s == 0 ? 0 : MSG_DONTWAIT);
+    advance(&message, 0);
+    while (message.msg_iovlen) {
+        ssize_t sent = sendmsg(socket, &message, flags);
+        if (sent >= 0) {
+            advance(&message, (size_t)sent);
+        } else if (errno == EAGAIN) {
+            tl_wire_end end = await(socket, POLLOUT, deadline_s);
+            if (end != TL_WIRE_DONE)
+                return end;
+        } else if (errno != EINTR) {
+            return TL_WIRE_ENDED;
+        }
+    }
+    return TL_WIRE_DONE;
+}
+
+static tl_wire_end receive_bytes(int socket, void* bytes, size_t size, double deadline_s) {
+    char* at = bytes;
+    while (size) {
+        ssize_t got = recv(socket, at, size, deadline_s == 0 ? 0 : MSG_DONTWAIT);
+        if (got > 0) {
+            at += got;
+            size -= (size_t)got;
+        } else if (got == 0) {
+            return TL_WIRE_ENDED;
+        } else if (errno == EAGAIN) {
+            tl_wire_end end = await(socket, POLLIN, deadline_s);
+            if (end != TL_WIRE_DONE)
+                return end;
+        } else if (errno != EINTR) {
+            return TL_WIRE_ENDED;
+        }
+    }
+    return TL_WIRE_DONE;
+}
+
+tl_wire_end tl_wire_receive(int socket, tl_wire_frame* frame, double deadline_s) {
+    *frame = (tl_wire_frame){0};
+    head first;
+    tl_wire_end end = receive_bytes(socket, &first, sizeof first, deadline_s);
+    if (end != TL_WIRE_DONE)
+        return end;
+    if (first.magic != magic || first.version != TL_WIRE_VERSION || first.kind < TL_WIRE_HELLO ||
+        first.kind > TL_WIRE_LAST || first.size > TL_WIRE_BODY_LIMIT)
+        return TL_WIRE_BROKEN;
+    frame->kind = (tl_wire_kind)first.kind;
+    frame->size = first.size;
+    frame->body = tl_new(frame->size + 1, 1); // the NUL more keeps words words
+    end = receive_bytes(socket, frame->body, frame->size, deadline_s);
+    if (end != TL_WIRE_DONE)
+        tl_wire_frame_free(frame);
+    return end;
+}
+
+void tl_wire_frame_free(tl_wire_frame* frame) {
+    free(frame->body);
+    *frame = (tl_wire_frame){0};
+}
+
+/// Copies one run of a body and moves on behind it.
+static char* put(char* at, const void* from, size_t size) {
+    if (size)
+        memcpy(at, from, size);
+    return at + size;
+}
+
+void* tl_wire_pack_sweep(const tl_wire_sweep* sweep, size_t* size) {
+    sweep_head first = {
+        .deck_id = sweep->deck_id,
+        .low_hz = sweep->low_hz,
+        .high_hz = sweep->high_hz,
+        .per_decade = sweep->per_decade,
+        .value_count = (uint32_t)sweep->value_count,
+        .varied_count = (uint32_t)sweep->varied_count,
+        .output_count = (uint32_t)sweep->output_count,
+        .text_size = sweep->text ? (uint32_t)strlen(sweep->text) + 1 : 0,
+    };
+    size_t values = sweep->value_count * sizeof(double);
+    size_t varied = sweep->varied_count * sizeof(tl_wire_element);
+    size_t outputs = sweep->output_count * sizeof(uint32_t);
+    *size = sizeof first + values + varied + outputs + first.text_size;
+    char* body = tl_new(*size, 1);
+    char* at = put(body, &first, sizeof first);
+    at = put(at, sweep->values, values);
+    at = put(at, sweep->varied, varied);
+    at = put(at, sweep->outputs, outputs);
+    put(at, sweep->text, first.text_size);
+    return body;
+}
+
+bool tl_wire_unpack_sweep(const tl_wire_frame* frame, tl_wire_sweep* sweep) {
+    sweep_head first;
+    if (frame->kind != TL_WIRE_SWEEP || frame->size < sizeof first)
+        return false;
+    memcpy(&first, frame->body, sizeof first);
+    if (first.value_count > TL_WIRE_COUNT_LIMIT || first.output_count > TL_WIRE_COUNT_LIMIT ||
+        first.text_size > TL_WIRE_TEXT_LIMIT)
+        return false;
+    if (first.varied_count != (first.text_size ? first.value_count : 0) ||
+        (first.output_count != 0) != (first.text_size != 0))
+        return false;
+    size_t values = first.value_count * sizeof(double);
+    size_t varied = first.varied_count * sizeof(tl_wire_element);
+    size_t outputs = first.output_count * sizeof(uint32_t);
+    if (frame->size != sizeof first + values + varied + outputs + first.text_size)
+        return false;
+    const char* at = (const char*)frame->body + sizeof first;
+    *sweep = (tl_wire_sweep){
+        .deck_id = first.deck_id,
+        .low_hz = first.low_hz,
+        .high_hz = first.high_hz,
+        .per_decade = first.per_decade,
+        .value_count = first.value_count,
+        .values = (const double*)(const void*)at,
+        .varied_count = first.varied_count,
+        .varied = (const tl_wire_element*)(const void*)(at + values),
+        .output_count = first.output_count,
+        .outputs = (const uint32_t*)(const void*)(at + values + varied),
+        .text = first.text_size ? at + values + varied + outputs : NULL,
+    };
+    return !sweep->text || strlen(sweep->text) + 1 == first.text_size;
+}
+
+void* tl_wire_pack_curve(const tl_wire_curve* curve, size_t* size) {
+    curve_head first = {(uint32_t)curve->point_count, (uint32_t)curve->output_count};
+    size_t hz = curve->point_count * sizeof(double);
+    size_t h = 2 * hz * curve->output_count;
+    *size = sizeof first + hz + h;
+    char* body = tl_new(*size, 1);
+    put(put(put(body, &first, sizeof first), curve->hz, hz), curve->h, h);
+    return body;
+}
+
+bool tl_wire_unpack_curve(const tl_wire_frame* frame, tl_wire_curve* curve) {
+    curve_head first;
+    if (frame->kind != TL_WIRE_CURVE || frame->size < sizeof first)
+        return false;
+    memcpy(&first, frame->body, sizeof first);
+    if (first.point_count > TL_WIRE_POINT_LIMIT || first.output_count > TL_WIRE_COUNT_LIMIT)
+        return false;
+    size_t hz = first.point_count * sizeof(double);
+    if (frame->size != sizeof first + hz + 2 * hz * first.output_count)
+        return false;
+    const char* at = (const char*)frame->body + sizeof first;
+    *curve = (tl_wire_curve){first.point_count, first.output_count, (const double*)(const void*)at,
+                             (const double*)(const void*)(at + hz)};
+    return true;
+}
+
+size_t tl_wire_point_count(uint32_t per_decade, double low_hz, double high_hz) {
+    if (!per_decade || !(low_hz > 0) || !(high_hz > low_hz) || !isfinite(high_hz))
+        return 0;
+    double steps = floor(fabs(log10(high_hz / low_hz)) * (double)per_decade);
+    return steps >= 1 && steps < TL_WIRE_POINT_LIMIT ? (size_t)steps + 1 : 0;
+}

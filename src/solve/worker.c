@@ -1,0 +1,558 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/// @file worker.c The program `toneload-worker`: libngspice behind a socket and a guard.
+///
+/// The only file that includes ngspice's header. libngspice keeps process-wide state, may end the
+/// process, prints past its callback, returns 0 whatever happens, and can be talked into running
+/// commands; so it runs here, alone, on numbers only, and everything it says is checked.
+#include "base/text.h"
+#include "solve/guard.h"
+#include "solve/wire.h"
+
+#include <ngspice/sharedspice.h>
+
+#include <ctype.h>
+#include <errno.h>
+#include <fcntl.h>
+#include <math.h>
+#include <poll.h>
+#include <signal.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/prctl.h>
+#include <sys/resource.h>
+#include <sys/socket.h>
+#include <sys/stat.h>
+#include <sys/time.h>
+#include <unistd.h>
+
+enum {
+    EXIT_MISUSED = 2,
+    EXIT_NO_START = 3,
+    EXIT_NGSPICE = 5,
+    MOST_LINES = 8,       ///< of ngspice's words that a failure quotes
+    MOST_COLUMNS = 200,   ///< of each
+    LOOK_AROUND_MS = 200, ///< how soon a worker at work sees that its parent is gone
+};
+
+/// The deck that is loaded, as it stands in libngspice.
+typedef struct {
+    uint64_t id; ///< 0: none
+    char* text;
+    size_t varied_count;
+    tl_wire_element* varied;
+    double* altered; ///< what each element was last altered to; NAN: not yet
+    size_t output_count;
+    uint32_t* outputs;
+    bool loaded;
+} deck;
+
+/// libngspice allows one of itself in a process, and calls back without a context from atexit().
+static deck held;
+
+// ---- what ngspice prints
+
+/// Everything printed goes to descriptor 1, which the library can read even when this process is
+/// dead. libngspice puts "stdout " or "stderr " in front of each line.
+static int on_print(char* line, int id, void* context) {
+    (void)id;
+    (void)context;
+    if (strncmp(line, "stdout ", 7) == 0 || strncmp(line, "stderr ", 7) == 0)
+        line += 7;
+    char copy[1024];
+    int size = snprintf(copy, sizeof copy, "%s\n", line);
+    size_t wanted = size < (int)sizeof copy ? (size_t)size : sizeof copy - 1;
+    copy[wanted - 1] = '\n';
+    ssize_t written = write(STDOUT_FILENO, copy, wanted);
+    (void)written; // a full capture is noticed by its size
+    return 0;
+}
+
+/// Empties the capture, for the next request's words.
+static void clear_capture(void) {
+    fflush(stdout);
+    if (ftruncate(STDOUT_FILENO, 0) == 0)
+        lseek(STDOUT_FILENO, 0, SEEK_SET);
+}
+
+/// All that was printed since clear_capture(); free with free().
+static char* read_capture(size_t* size) {
+    fflush(stdout);
+    char block[4096];
+    tl_text all = {0};
+    ssize_t got = 0;
+    while ((got = pread(STDOUT_FILENO, block, sizeof block, (off_t)all.size)) > 0)
+        tl_text_add_bytes(&all, block, (size_t)got);
+    *size = all.size;
+    return tl_text_take(&all);
+}
+
+static bool starts_with(const char* line, const char* start) {
+    return strncmp(line, start, strlen(start)) == 0;
+}
+
+/// What ngspice prints in every good run.
+static bool is_routine(const char* line) {
+    static const char* const starts[] = {"Note: No compatibility mode",
+                                         "Circuit:", "Doing analysis", "No. of Data Rows",
+                                         "Using SPARSE"};
+    for (size_t i = 0; i < sizeof starts / sizeof *starts; ++i)
+        if (starts_with(line, starts[i]))
+            return true;
+    return line[strspn(line, " \t\r")] == '\0';
+}
+
+/// A single step of ngspice's search for an operating point.
+static bool is_step(const char* line) {
+    return starts_with(line, "Trying gmin") || starts_with(line, "Supplies reduced") ||
+           starts_with(line, "Warning: Further gmin increment") || starts_with(line, "Note: One");
+}
+
+/// Words of that search, which may fail on the way to one. The last resort, an operating point "by
+/// transient", is none of them: what it settles at is no answer.
+static bool is_search(const char* line) {
+    static const char* const starts[] = {"Warning: Last gmin step failed",
+                                         "Warning: Dynamic gmin stepping failed",
+                                         "Warning: True gmin stepping failed", "Note: Starting"};
+    bool search = is_step(line);
+    for (size_t i = 0; i < sizeof starts / sizeof *starts; ++i)
+        search = search || starts_with(line, starts[i]);
+    return search && !strcasestr(line, "singular") && !strcasestr(line, "source stepping failed");
+}
+
+static bool is_trouble(const char* line) {
+    static const char* const words[] = {
+        "error",     "warning", "singular", "fail",         "abort",   "can't",     "cannot",
+        "not found", "no such", "unknown",  "transient op", "ignored", "no circuit"};
+    if (is_routine(line) || is_search(line))
+        return false;
+    for (size_t i = 0; i < sizeof words / sizeof *words; ++i)
+        if (strcasestr(line, words[i]))
+            return true;
+    return false;
+}
+
+/// Whether anything was printed so far that says a result is missing or may be wrong.
+static bool saw_trouble(void) {
+    size_t size = 0;
+    char* all = read_capture(&size);
+    bool trouble = size >= TL_WIRE_CAPTURE_LIMIT;
+    for (char *rest = all, *line; (line = strsep(&rest, "\n"));)
+        trouble = trouble || is_trouble(line);
+    free(all);
+    return trouble;
+}
+
+// ---- answers
+
+/// Adds a line of ngspice's as it is quoted to the user.
+static void quote_line(tl_text* words, char* line) {
+    if (strlen(line) > MOST_COLUMNS)
+        line[MOST_COLUMNS] = '\0';
+    tl_text_add(words, "\n  ngspice: ");
+    tl_text_add_safe(words, line);
+}
+
+/// Adds the first lines of the capture that tell of trouble, each with the two after it, which
+/// often say where it lies, and without the steps of a search.
+static void quote_capture(tl_text* words) {
+    size_t size = 0;
+    char* all = read_capture(&size);
+    const char* last = "";
+    unsigned quoted = 0;
+    unsigned follow = 0;
+    for (char *rest = all, *line; (line = strsep(&rest, "\n")) && quoted < MOST_LINES;) {
+        follow = is_trouble(line) ? 3 : follow;
+        if (!follow || is_routine(line) || is_search(line) || is_step(line) ||
+            strcmp(line, last) == 0)
+            continue;
+        quote_line(words, line);
+        last = line;
+        ++quoted;
+        --follow;
+    }
+    free(all);
+}
+
+/// What went wrong in a request, with ngspice's own words below it.
+static void send_failure(tl_wire_kind kind, const char* what) {
+    tl_text words = {0};
+    tl_text_add(&words, what);
+    quote_capture(&words);
+    tl_wire_send(TL_WIRE_SOCKET, kind, tl_text_get(&words), words.size, 0);
+    tl_text_free(&words);
+}
+
+/// libngspice calls exit() in places: the request that made it do so still gets its answer.
+static void on_exit_called(void) {
+    send_failure(TL_WIRE_LAST, "ngspice gave up");
+    _exit(EXIT_NGSPICE);
+}
+
+static int on_controlled_exit(int status, NG_BOOL at_once, NG_BOOL quit, int id, void* context) {
+    (void)status;
+    (void)at_once;
+    (void)quit;
+    (void)id;
+    (void)context;
+    on_exit_called();
+    return 0;
+}
+
+// ---- the deck
+
+static void command(const char* format, ...) TL_PRINTF(1, 2);
+
+/// Gives ngspice a command made of our own words and numbers.
+static void command(const char* format, ...) {
+    char line[200];
+    va_list args;
+    va_start(args, format);
+    vsnprintf(line, sizeof line, format, args);
+    va_end(args);
+    ngSpice_Command(line);
+}
+
+/// ngspice loads a circuit at the first line `.end`, and keeps what follows for the next one.
+static bool is_end(const char* line) {
+    line += strspn(line, " \t");
+    return strncasecmp(line, ".end", 4) == 0 && (!line[4] || isspace((unsigned char)line[4]));
+}
+
+/// ngspice takes a resistor of 0 ohm for one of 1 milliohm and says nothing.
+static bool is_zero_resistor(const char* line) {
+    line += strspn(line, " \t");
+    if (tolower((unsigned char)*line) != 'r')
+        return false;
+    for (int field = 0; field < 3; ++field) {
+        line += strcspn(line, " \t");
+        line += strspn(line, " \t");
+    }
+    char* end = NULL;
+    double value = strtod(line, &end);
+    return end != line && value == 0;
+}
+
+/// The lines of a deck as ngSpice_Circ() takes them, NULL-terminated, cut out of `text`; NULL when
+/// the text is no whole deck or holds a resistor of 0 ohm, with the reason in `*why`.
+static char** split_lines(char* text, const char** why) {
+    size_t count = 0;
+    size_t room = 64;
+    char** lines = tl_new(room, sizeof *lines);
+    bool ended = false;
+    *why = NULL;
+    for (char *rest = text, *line; !*why && (line = strsep(&rest, "\n"));) {
+        line[strcspn(line, "\r")] = '\0';
+        if (!line[strspn(line, " \t")])
+            continue;
+        if (ended)
+            *why = "the circuit goes on after its .end";
+        else if (count && is_zero_resistor(line))
+            *why = "the circuit has a resistor of 0 ohm";
+        ended = ended || is_end(line);
+        if (count + 2 > room)
+            lines = tl_grow(lines, room *= 2, sizeof *lines);
+        lines[count++] = line;
+        lines[count] = NULL;
+    }
+    if (!*why && !ended)
+        *why = "the circuit has no .end";
+    if (!*why && count < 2)
+        *why = "the circuit is empty";
+    if (!*why)
+        return lines;
+    free(lines);
+    return NULL;
+}
+
+static void free_deck(void) {
+    if (held.loaded)
+        command("remcirc");
+    free(held.text);
+    free(held.varied);
+    free(held.altered);
+    free(held.outputs);
+    held = (deck){0};
+}
+
+static void keep_deck(const tl_wire_sweep* sweep) {
+    held = (deck){
+        .id = sweep->deck_id,
+        .text = tl_copy(sweep->text),
+        .varied_count = sweep->varied_count,
+        .varied = tl_new(sweep->varied_count, sizeof *held.varied),
+        .altered = tl_new(sweep->varied_count, sizeof *held.altered),
+        .output_count = sweep->output_count,
+        .outputs = tl_new(sweep->output_count, sizeof *held.outputs),
+    };
+    if (sweep->varied_count)
+        memcpy(held.varied, sweep->varied, sweep->varied_count * sizeof *held.varied);
+    memcpy(held.outputs, sweep->outputs, sweep->output_count * sizeof *held.outputs);
+}
+
+/// Loads the kept deck's text into ngspice. NULL, or what went wrong.
+static const char* load_deck(void) {
+    char* text = tl_copy(held.text);
+    const char* why = NULL;
+    char** lines = split_lines(text, &why);
+    if (lines) {
+        ngSpice_Circ(lines);
+        held.loaded = true;
+        for (size_t i = 0; i < held.output_count; ++i)
+            command("save v(%u)", held.outputs[i]);
+        for (size_t i = 0; i < held.varied_count; ++i)
+            held.altered[i] = NAN;
+        if (saw_trouble())
+            why = "ngspice could not read the circuit";
+    }
+    free(lines);
+    free(text);
+    return why;
+}
+
+// ---- a request
+
+/// A controlled source's value is its gain, and a source's its small-signal magnitude.
+static const char* field_of(uint32_t kind) {
+    return kind == 'e' ? " gain" : kind == 'v' ? " acmag" : "";
+}
+
+/// Every value is set by `alter`, the first time too: what is parsed from a deck's text might
+/// differ in its last bit, and an answer must not depend on which worker gave it.
+static void alter_values(const double* values) {
+    for (size_t i = 0; i < held.varied_count; ++i) {
+        if (memcmp(&held.altered[i], &values[i], sizeof values[i]) == 0)
+            continue;
+        const tl_wire_element* element = &held.varied[i];
+        command("alter %c%u%s = %.17g", (char)element->kind, element->number,
+                field_of(element->kind), values[i]);
+        held.altered[i] = values[i];
+    }
+}
+
+/// The vector of that name if it is a complex one of the length we expect.
+static const vector_info* find_vector(const char* name, size_t length) {
+    char copy[32];
+    snprintf(copy, sizeof copy, "%s", name);
+    const vector_info* vector = ngGet_Vec_Info(copy);
+    return vector && vector->v_compdata && vector->v_length >= 0 &&
+                   (size_t)vector->v_length == length
+               ? vector
+               : NULL;
+}
+
+/// Reads the frequencies and checks each: ngspice clips and shortens sweeps without a word.
+static bool read_frequencies(const tl_wire_sweep* sweep, size_t points, double* hz) {
+    const vector_info* vector = find_vector("frequency", points);
+    if (!vector)
+        return false;
+    double ratio = log(sweep->high_hz / sweep->low_hz);
+    for (size_t i = 0; i < points; ++i) {
+        double expected = sweep->low_hz * exp(ratio * (double)i / (double)(points - 1));
+        hz[i] = vector->v_compdata[i].cx_real;
+        if (!(fabs(hz[i] - expected) <= 1e-9 * expected))
+            return false;
+    }
+    return true;
+}
+
+static bool read_output(uint32_t node, size_t points, double* h) {
+    char name[32];
+    snprintf(name, sizeof name, "v(%u)", node);
+    const vector_info* vector = find_vector(name, points);
+    if (!vector)
+        return false;
+    bool finite = true;
+    for (size_t i = 0; i < points; ++i) {
+        h[2 * i] = vector->v_compdata[i].cx_real;
+        h[2 * i + 1] = vector->v_compdata[i].cx_imag;
+        finite = finite && isfinite(h[2 * i]) && isfinite(h[2 * i + 1]);
+    }
+    return finite;
+}
+
+/// Reads what was solved into an answer; NULL, or what is missing.
+static const char* read_answer(const tl_wire_sweep* sweep, size_t points, double* hz, double* h) {
+    static char what[100];
+    if (!read_frequencies(sweep, points, hz))
+        return "ngspice did not solve the frequencies it was asked for";
+    for (size_t i = 0; i < held.output_count; ++i)
+        if (!read_output(held.outputs[i], points, h + 2 * points * i)) {
+            snprintf(what, sizeof what, "ngspice has no answer at node %u", held.outputs[i]);
+            return what;
+        }
+    return NULL;
+}
+
+/// Makes the request's deck the loaded one. NULL, or why that cannot be.
+static const char* use_deck(const tl_wire_sweep* sweep) {
+    if (sweep->text) {
+        free_deck();
+        keep_deck(sweep);
+    }
+    if (!held.id || held.id != sweep->deck_id || held.varied_count != sweep->value_count)
+        return "the worker was asked about a circuit it does not hold";
+    return held.loaded ? NULL : load_deck();
+}
+
+static void send_answer(const tl_wire_sweep* sweep, size_t points, const char** why) {
+    double* hz = tl_new(points * (2 * held.output_count + 1), sizeof *hz);
+    double* h = hz + points;
+    *why = read_answer(sweep, points, hz, h);
+    if (!*why) {
+        tl_wire_curve curve = {points, held.output_count, hz, h};
+        size_t size = 0;
+        void* body = tl_wire_pack_curve(&curve, &size);
+        if (tl_wire_send(TL_WIRE_SOCKET, TL_WIRE_CURVE, body, size, 0) != TL_WIRE_DONE)
+            _exit(0);
+        free(body);
+    }
+    free(hz);
+}
+
+/// Solves and answers one request, checking after each step what ngspice had to say. A circuit
+/// that failed is dropped: an operating point "by transient" leaves traces in it that change later
+/// answers (seen: 5e-6), which nothing else was seen to do.
+static void serve(const tl_wire_sweep* sweep) {
+    size_t points = tl_wire_point_count(sweep->per_decade, sweep->low_hz, sweep->high_hz);
+    clear_capture();
+    const char* why = points ? use_deck(sweep) : "the frequencies asked for are no sweep";
+    if (!why) {
+        alter_values(sweep->values);
+        command("ac dec %u %.17g %.17g", sweep->per_decade, sweep->low_hz, sweep->high_hz);
+        if (saw_trouble())
+            why = "ngspice could not solve the circuit";
+        else
+            send_answer(sweep, points, &why);
+        command("destroy all");
+    }
+    if (why) {
+        send_failure(TL_WIRE_WORDS, why);
+        free_deck();
+    }
+}
+
+// ---- start and end
+
+/// A worker that computes does not read its socket: this looks whether anyone still waits.
+static void on_alarm(int signal) {
+    (void)signal;
+    int kept = errno;
+    struct pollfd one = {.fd = TL_WIRE_SOCKET, .events = POLLRDHUP};
+    if (poll(&one, 1, 0) > 0 && (one.revents & (POLLRDHUP | POLLHUP | POLLERR)))
+        _exit(0);
+    errno = kept;
+}
+
+static void look_around(bool on) {
+    struct timeval every = {.tv_sec = 0, .tv_usec = on ? LOOK_AROUND_MS * 1000 : 0};
+    struct itimerval timer = {.it_interval = every, .it_value = every};
+    setitimer(ITIMER_REAL, &timer, NULL);
+}
+
+static bool fail_start(const char* what) {
+    fprintf(stdout, "%s: %s\n", what, strerror(errno));
+    fflush(stdout);
+    return false;
+}
+
+/// Lets nothing in that a caller may have left open, and bounds what this process may leave behind.
+static bool shut_doors(void) {
+    struct stat about;
+    if (fstat(TL_WIRE_SOCKET, &about) != 0 || !S_ISSOCK(about.st_mode)) {
+        fputs("toneload-worker: is started by toneload and of no use by hand\n", stderr);
+        _exit(EXIT_MISUSED);
+    }
+    if (close_range(TL_WIRE_SOCKET + 1, ~0U, 0) != 0)
+        return fail_start("close_range");
+    struct rlimit none = {0, 0};
+    struct rlimit words = {TL_WIRE_CAPTURE_LIMIT, TL_WIRE_CAPTURE_LIMIT};
+    if (setrlimit(RLIMIT_CORE, &none) != 0 || setrlimit(RLIMIT_FSIZE, &words) != 0)
+        return fail_start("setrlimit");
+    signal(SIGXFSZ, SIG_IGN);
+    signal(SIGPIPE, SIG_IGN);
+    struct sigaction alarm = {.sa_handler = on_alarm, .sa_flags = SA_RESTART};
+    if (sigaction(SIGALRM, &alarm, NULL) != 0 || prctl(PR_SET_NO_NEW_PRIVS, 1, 0, 0, 0) != 0)
+        return fail_start("prctl");
+    setvbuf(stdout, NULL, _IOLBF, 0);
+    return true;
+}
+
+static bool make_empty(const char* name) {
+    int file = open(name, O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC, 0600);
+    return file >= 0 && close(file) == 0;
+}
+
+/// ngspice runs the commands of the first `.spiceinit` it finds here or in the home of the
+/// password database, and of `spinit` where SPICE_SCRIPTS says: ours are empty. Leaves the
+/// process in the private folder, whose path is written to `folder`.
+static bool enter_private_folder(char* folder, size_t size) {
+    const char* base = getenv("TMPDIR");
+    snprintf(folder, size, "%s/toneload-XXXXXX", base && *base == '/' ? base : "/tmp");
+    if (clearenv() != 0 || !mkdtemp(folder)) {
+        fail_start(folder);
+        *folder = '\0';
+        return false;
+    }
+    if (chdir(folder) != 0 || !make_empty(".spiceinit") || !make_empty("spinit") ||
+        setenv("SPICE_SCRIPTS", folder, 1) != 0)
+        return fail_start(folder);
+    return true;
+}
+
+static void remove_private_folder(const char* folder) {
+    unlink(".spiceinit");
+    unlink("spinit");
+    if (*folder)
+        rmdir(folder);
+}
+
+static bool start_ngspice(void) {
+    if (!tl_guard_enter())
+        return fail_start("the guard");
+    atexit(on_exit_called);
+    ngSpice_Init(on_print, NULL, on_controlled_exit, NULL, NULL, NULL, NULL);
+    return true;
+}
+
+/// Starts everything. Signals that end a process stay blocked (by whoever spawned it) until the
+/// private folder is gone again, so that nothing is left behind.
+static bool start(void) {
+    char folder[4096] = "";
+    if (!shut_doors())
+        return false;
+    sigset_t held_back;
+    sigemptyset(&held_back);
+    sigaddset(&held_back, SIGINT);
+    sigaddset(&held_back, SIGTERM);
+    sigaddset(&held_back, SIGHUP);
+    sigaddset(&held_back, SIGQUIT);
+    sigprocmask(SIG_BLOCK, &held_back, NULL);
+    bool started = enter_private_folder(folder, sizeof folder) && start_ngspice();
+    remove_private_folder(folder);
+    if (started && !tl_guard_tighten())
+        started = fail_start("the guard");
+    sigprocmask(SIG_UNBLOCK, &held_back, NULL);
+    return started;
+}
+
+/// Serves requests until the library closes its end. Ends by _exit(): there is nothing to tidy
+/// up, and libngspice's own tidying is not to be trusted.
+int main(void) {
+    if (!start())
+        _exit(EXIT_NO_START);
+    if (tl_wire_send(TL_WIRE_SOCKET, TL_WIRE_HELLO, NULL, 0, 0) != TL_WIRE_DONE)
+        _exit(0);
+    for (;;) {
+        tl_wire_frame frame;
+        tl_wire_sweep sweep;
+        if (tl_wire_receive(TL_WIRE_SOCKET, &frame, 0) != TL_WIRE_DONE)
+            _exit(0);
+        if (!tl_wire_unpack_sweep(&frame, &sweep))
+            _exit(EXIT_MISUSED);
+        look_around(true);
+        serve(&sweep);
+        look_around(false);
+        tl_wire_frame_free(&frame);
+    }
+}
