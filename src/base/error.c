@@ -69,9 +69,10 @@ void tl_error_prefix(tl_error* error, const char* format, ...) {
     va_start(args, format);
     tl_text_addv(&words, format, args);
     va_end(args);
-    tl_text_addf(&words, ": %s", tl_text_get(&error->text));
-    char* raw = tl_text_take(&words);
-    tl_text_clear(&error->text);
-    add_lines(&error->text, raw);
-    free(raw);
+    tl_text all = {0};
+    tl_text_add_safe(&all, tl_text_get(&words)); // one line, whatever a file's name holds
+    tl_text_addf(&all, ": %s", tl_text_get(&error->text));
+    tl_text_free(&words);
+    tl_text_free(&error->text);
+    error->text = all;
 }

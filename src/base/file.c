@@ -13,14 +13,40 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
+/// An error that names a file in one line, whatever its name holds.
+static tl_status file_error(tl_error* error, tl_status status, const char* path, const char* what,
+                            int trouble) {
+    tl_text shown = {0};
+    tl_text_add_safe(&shown, path);
+    tl_error_set(error, status, "%s: %s%s%s", tl_text_get(&shown), what, trouble ? ": " : "",
+                 trouble ? strerror(trouble) : "");
+    tl_text_free(&shown);
+    return status;
+}
+
+static tl_status cannot_read(const char* path, int trouble, tl_error* error) {
+    return file_error(error, TL_BAD_INPUT, path, "cannot be read", trouble);
+}
+
+static tl_status cannot_write(const char* path, int trouble, tl_error* error) {
+    return file_error(error, TL_FAILURE, path, "cannot be written", trouble);
+}
+
+static tl_status too_large(const char* path, size_t limit, tl_error* error) {
+    char* what = tl_printf("is larger than %zu kB, the most such a file may hold", limit / 1000);
+    tl_status status = file_error(error, TL_BAD_INPUT, path, what, 0);
+    free(what);
+    return status;
+}
+
 tl_status tl_file_read(const char* path, size_t limit, char** text, size_t* size, tl_error* error) {
     int file = open(path, O_RDONLY | O_CLOEXEC);
     if (file < 0)
-        return tl_error_set(error, TL_BAD_INPUT, "%s: cannot be read: %s", path, strerror(errno));
+        return cannot_read(path, errno, error);
     struct stat about;
     if (fstat(file, &about) == 0 && S_ISDIR(about.st_mode)) {
         close(file);
-        return tl_error_set(error, TL_BAD_INPUT, "%s: is a folder, expected a file", path);
+        return file_error(error, TL_BAD_INPUT, path, "is a folder, expected a file", 0);
     }
     tl_text all = {0};
     char block[16384];
@@ -33,12 +59,7 @@ tl_status tl_file_read(const char* path, size_t limit, char** text, size_t* size
     close(file);
     if (trouble || all.size > limit) {
         tl_text_free(&all);
-        if (trouble)
-            return tl_error_set(error, TL_BAD_INPUT, "%s: cannot be read: %s", path,
-                                strerror(trouble));
-        return tl_error_set(error, TL_BAD_INPUT,
-                            "%s: is larger than %zu kB, the most such a file may hold", path,
-                            limit / 1000);
+        return trouble ? cannot_read(path, trouble, error) : too_large(path, limit, error);
     }
     *size = all.size;
     *text = tl_text_take(&all);
@@ -60,10 +81,6 @@ bool tl_file_put(int descriptor, const void* data, size_t size) {
         size -= (size_t)put;
     }
     return true;
-}
-
-static tl_status cannot_write(const char* path, int trouble, tl_error* error) {
-    return tl_error_set(error, TL_FAILURE, "%s: cannot be written: %s", path, strerror(trouble));
 }
 
 /// Devices and pipes cannot be replaced by a rename, and must not be.
@@ -115,7 +132,7 @@ tl_status tl_file_write(const char* path, const void* data, size_t size, tl_erro
     struct stat about;
     if (stat(path, &about) == 0) {
         if (S_ISDIR(about.st_mode))
-            return tl_error_set(error, TL_FAILURE, "%s: is a folder, expected a file name", path);
+            return file_error(error, TL_FAILURE, path, "is a folder, expected a file name", 0);
         if (!S_ISREG(about.st_mode))
             return write_in_place(path, data, size, error);
         char* real = realpath(path, NULL); // a link stays a link

@@ -32,16 +32,28 @@ size_t tl_name_distance(const char* a, const char* b) {
     return cost[m][n];
 }
 
+/// Places at which two words differ, capitals counted: among equals, `MOhm` is nearer to `Mohm`
+/// than to `mohm`.
+static size_t places_off(const char* a, const char* b) {
+    size_t off = 0;
+    for (; *a && *b; ++a, ++b)
+        off += *a != *b;
+    return off;
+}
+
 const char* tl_name_nearest(const char* word, const char* const* names, size_t count) {
     const char* nearest = NULL;
     size_t best = strlen(word) / 3 + 2;
+    size_t best_off = 0;
     for (size_t i = 0; i < count; ++i) {
         size_t distance = tl_name_distance(word, names[i]);
         bool contains = strlen(word) > 3 && strstr(names[i], word) != NULL;
         if (contains)
             distance = least(distance, 1);
-        if (distance < best) {
+        size_t off = places_off(word, names[i]);
+        if (distance < best || (nearest && distance == best && off < best_off)) {
             best = distance;
+            best_off = off;
             nearest = names[i];
         }
     }

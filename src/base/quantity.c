@@ -175,20 +175,26 @@ static const char* meant_unit(const char* name, tl_unit unit) {
         const char* meant;
     } habits[] = {{TL_UNIT_OHM, "k", "kohm"},     {TL_UNIT_OHM, "K", "kohm"},
                   {TL_UNIT_OHM, "M", "Mohm"},     {TL_UNIT_OHM, "meg", "Mohm"},
-                  {TL_UNIT_OHM, "Meg", "Mohm"},   {TL_UNIT_OHM, "R", "ohm"},
-                  {TL_UNIT_OHM, "Mohms", "Mohm"}, {TL_UNIT_METRE, "'", "ft"},
-                  {TL_UNIT_METRE, "\"", "in"},    {TL_UNIT_METRE, "feet", "ft"},
-                  {TL_UNIT_METRE, "foot", "ft"},  {TL_UNIT_METRE, "metres", "m"},
-                  {TL_UNIT_METRE, "meters", "m"}, {TL_UNIT_FARAD, "p", "pF"},
-                  {TL_UNIT_FARAD, "n", "nF"},     {TL_UNIT_FARAD, "u", "uF"},
-                  {TL_UNIT_FARAD, "PF", "pF"},    {TL_UNIT_GAUGE, "awg", "AWG"}};
+                  {TL_UNIT_OHM, "Meg", "Mohm"},   {TL_UNIT_OHM, "MEG", "Mohm"},
+                  {TL_UNIT_OHM, "R", "ohm"},      {TL_UNIT_OHM, "Mohms", "Mohm"},
+                  {TL_UNIT_METRE, "'", "ft"},     {TL_UNIT_METRE, "\"", "in"},
+                  {TL_UNIT_METRE, "feet", "ft"},  {TL_UNIT_METRE, "foot", "ft"},
+                  {TL_UNIT_METRE, "metres", "m"}, {TL_UNIT_METRE, "meters", "m"},
+                  {TL_UNIT_FARAD, "p", "pF"},     {TL_UNIT_FARAD, "n", "nF"},
+                  {TL_UNIT_FARAD, "u", "uF"},     {TL_UNIT_FARAD, "PF", "pF"},
+                  {TL_UNIT_GAUGE, "awg", "AWG"}};
     for (size_t i = 0; i < sizeof habits / sizeof *habits; ++i)
         if (habits[i].unit == unit && strcmp(habits[i].wrote, name) == 0)
             return habits[i].meant;
+    for (size_t i = 0; i < TL_UNIT_TOTAL; ++i) // a good unit of something else is no slip
+        for (const char* const* other = rows[i].spellings; *other; ++other)
+            if (strcmp(*other, name) == 0)
+                return NULL;
     size_t count = 0;
     while (rows[unit].spellings[count])
         ++count;
-    return tl_name_nearest(name, rows[unit].spellings, count);
+    const char* nearest = tl_name_nearest(name, rows[unit].spellings, count);
+    return nearest && tl_name_distance(name, nearest) < strlen(name) ? nearest : NULL;
 }
 
 static bool wrong_unit(const char* text, const char* name, double number, tl_unit unit,

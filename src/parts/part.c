@@ -79,9 +79,11 @@ tl_status tl_part_check(const tl_part* part, bool with_use, tl_error* error) {
         const char* what = field->choices ? "a word" : tl_unit_words(field->unit);
         if (field->choices && strcmp(field->choices[0], "no") == 0)
             what = "yes or no";
-        return tl_error_at(error, &part->place, "%s needs '%s' (%s)%s%s", part->kind->about,
-                           field->name, what, part->library ? ", which its library part lacks" : "",
-                           field->flags & TL_FIELD_BESIDE ? ", beside it" : "");
+        const char* where = field->flags & TL_FIELD_BESIDE ? ", beside it"
+                            : part->library                ? ", which its library part lacks"
+                                                           : "";
+        return tl_error_at(error, &part->place, "%s needs '%s' (%s)%s", part->kind->about,
+                           field->name, what, where);
     }
     return part->kind->check ? part->kind->check(part, error) : TL_OK;
 }

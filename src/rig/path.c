@@ -250,7 +250,12 @@ static tl_status find_in_voice(cursor* c, tl_guitar* guitar, tl_target* target) 
 }
 
 static tl_status find_in_guitar(cursor* c, tl_guitar* guitar, tl_target* target) {
-    static const char* const names[] = {"pickup", "pickups", "wiring", "source", "volume", "tone"};
+    // Only what this guitar's signal is called may be offered; a wiring goes with several pickups.
+    const char* const names[] = {"volume", "tone",
+                                 guitar->source   ? "source"
+                                 : guitar->listed ? "pickups"
+                                                  : "pickup",
+                                 "wiring"};
     char word[64];
     if (!take(c, '.'))
         return expected(c, c->at, "'.pickup', '.volume', '.tone', ..");
@@ -270,7 +275,7 @@ static tl_status find_in_guitar(cursor* c, tl_guitar* guitar, tl_target* target)
         *target = (tl_target){&guitar->wiring, 0};
         return TL_OK;
     }
-    return no_such(c, start, word, names, 6);
+    return no_such(c, start, word, names, guitar->wiring ? 4 : 3);
 }
 
 tl_status tl_rig_find(tl_rig* rig, const char* path, const tl_input* input, tl_target* target,

@@ -340,6 +340,16 @@ static tl_status read_voice(tl_library* library, const tl_yaml* node, tl_voice* 
     return status;
 }
 
+/// A pickup's name must tell it from those before it.
+static tl_status check_voice_name(const tl_voice* voices, size_t which, tl_error* error) {
+    const char* name = voices[which].name;
+    for (size_t i = 0; name && i < which; ++i)
+        if (voices[i].name && strcmp(voices[i].name, name) == 0)
+            return tl_error_at(error, &voices[which].place, "a second pickup of the name '%s'",
+                               name);
+    return TL_OK;
+}
+
 static tl_status read_pickups(tl_library* library, const tl_yaml* node, const tl_yaml* list,
                               tl_guitar* guitar, tl_error* error) {
     tl_status status = tl_yaml_expect(list, TL_YAML_LIST, "pickups", error);
@@ -350,8 +360,11 @@ static tl_status read_pickups(tl_library* library, const tl_yaml* node, const tl
     guitar->listed = true;
     guitar->voices = tl_new(list->count, sizeof *guitar->voices);
     guitar->voice_count = list->count;
-    for (size_t i = 0; status == TL_OK && i < list->count; ++i)
+    for (size_t i = 0; status == TL_OK && i < list->count; ++i) {
         status = read_voice(library, list->items[i], &guitar->voices[i], error);
+        if (status == TL_OK)
+            status = check_voice_name(guitar->voices, i, error);
+    }
     if (status != TL_OK)
         return status;
     guitar->wiring = tl_part_new(&tl_kind_wiring);

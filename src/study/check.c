@@ -159,12 +159,10 @@ static void judge_outputs(survey* s) {
         if (!(corner_hz < WEAK_CORNER_HZ))
             continue;
         char* ohm = words_for(one->ohm, TL_UNIT_OHM);
-        char* farad = words_for(one->farad, TL_UNIT_FARAD);
         tl_listing_remark(s->found,
-                          "%s: its %s into the %s of lead behind it is 3 dB down at %.3g kHz", //
-                          one->driver, ohm, farad, corner_hz / 1000);
+                          "%s: its %s into the %.4g pF of lead behind it is 3 dB down at %.3g kHz",
+                          one->driver, ohm, 1e12 * one->farad, corner_hz / 1000);
         free(ohm);
-        free(farad);
     }
 }
 
@@ -173,21 +171,24 @@ static void judge_first_stretch(survey* s) {
     s->found->first_cable_farad = first->farad;
     if (!first->passive || first->farad <= s->found->direct_cable_farad + MORE_FARAD)
         return;
-    char* rig = words_for(first->farad, TL_UNIT_FARAD);
-    char* direct = words_for(s->found->direct_cable_farad, TL_UNIT_FARAD);
-    tl_listing_remark(s->found,
-                      "the pickup drives %s of lead up to %s, but %s when plugged straight in: the "
-                      "top end will be duller; a buffer nearer to the guitar would keep it",
-                      rig, s->count > 1 ? s->stretches[1].driver : "the amp", direct);
-    free(rig);
-    free(direct);
+    tl_listing_remark(
+        s->found,
+        "the pickup drives %.4g pF of lead up to %s, but %.4g pF when plugged straight in: the "
+        "top end will be duller; a buffer nearer to the guitar would keep it",
+        1e12 * first->farad, s->count > 1 ? s->stretches[1].driver : "the amp",
+        1e12 * s->found->direct_cable_farad);
 }
 
+/// Capacitance of the leads a chain puts in the path.
 static double chain_farad(const tl_chain* chain) {
     double farad = 0;
-    for (size_t i = 0; i < chain->count; ++i)
-        if (chain->items[i].part && chain->items[i].part->kind == &tl_kind_cable)
-            farad += tl_cable_capacitance_farad(chain->items[i].part);
+    for (size_t i = 0; i < chain->count; ++i) {
+        const tl_item* item = &chain->items[i];
+        if (item->part && item->part->kind == &tl_kind_cable)
+            farad += tl_cable_capacitance_farad(item->part);
+        else if (tl_item_is_loop(item) && tl_part_chosen(item->part, "engaged", "yes"))
+            farad += chain_farad(&item->loop);
+    }
     return farad;
 }
 

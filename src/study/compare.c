@@ -253,7 +253,7 @@ static tl_status study_compare(tl_session* session, tl_rig* const* rigs, size_t 
     c.varies = tl_new(vary_count, sizeof *c.varies);
     c.comparison = tl_new(1, sizeof *c.comparison);
     tl_status status = compare(session, &c, varies, reference_hz, error);
-    for (size_t i = 0; c.clones && i < c.comparison->count; ++i) {
+    for (size_t i = 0; i < c.comparison->count; ++i) {
         tl_rig_free(c.clones[i]);
         tl_circuit_free(c.circuits[i]);
     }

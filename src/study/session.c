@@ -9,7 +9,8 @@ tl_status tl_session_new(const tl_session_options* options, tl_session** session
     *session = NULL;
     tl_session* made = tl_new(1, sizeof *made);
     made->options = *options;
-    tl_pool_options pool = {.jobs = options->jobs, .time_limit_s = options->time_limit_s};
+    tl_pool_options pool = {
+        .jobs = options->jobs, .time_limit_s = options->time_limit_s, .one_job = options->one_rig};
     tl_status status = options->solves ? tl_pool_new(&pool, &made->pool, error) : TL_OK;
     if (status == TL_OK)
         status = tl_library_open(options->parts_folder, &made->library, error);
