@@ -20,6 +20,7 @@ typedef struct {
     unsigned jobs;            ///< worker processes; 0: as many as there are cores
     double time_limit_s;      ///< for one request to the solver; 0: 60 s
     bool solves;              ///< false: only reading is asked for, no worker is started
+    bool one_rig;             ///< hint: a single rig will be solved, so its worker may end with it
     /// Called now and then during long work with what is done of how much. May be NULL.
     void (*progress)(void* context, size_t done, size_t total);
     void* context;

@@ -47,7 +47,7 @@ static char* check_json(const tl_rig* rig, const tl_inspection* found) {
 static tl_status run(const request* asked, tl_error* error) {
     tl_session* session = NULL;
     tl_rig* rig = NULL;
-    tl_status status = request_session(asked, false, &session, error);
+    tl_status status = request_session(asked, SESSION_READS, &session, error);
     if (status == TL_OK)
         status = tl_rig_read(tl_session_library(session), asked->words[0], &rig, error);
     if (status == TL_OK) {

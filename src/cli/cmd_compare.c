@@ -257,7 +257,7 @@ static tl_status run(const request* asked, tl_error* error) {
     tl_rig** rigs = calloc(asked->word_count, sizeof *rigs);
     if (!rigs)
         abort();
-    tl_status status = request_session(asked, true, &session, error);
+    tl_status status = request_session(asked, SESSION_SOLVES, &session, error);
     for (size_t i = 0; status == TL_OK && i < asked->word_count; ++i)
         status = tl_rig_read(tl_session_library(session), asked->words[i], &rigs[i], error);
     if (status == TL_OK)

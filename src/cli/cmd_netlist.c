@@ -7,7 +7,7 @@
 static tl_status run(const request* asked, tl_error* error) {
     tl_session* session = NULL;
     tl_rig* rig = NULL;
-    tl_status status = request_session(asked, false, &session, error);
+    tl_status status = request_session(asked, SESSION_READS, &session, error);
     if (status == TL_OK)
         status = tl_rig_read(tl_session_library(session), asked->words[0], &rig, error);
     if (status == TL_OK) {

@@ -26,7 +26,7 @@ static char* parts_json(const tl_inspection* found) {
 static tl_status run(const request* asked, tl_error* error) {
     tl_session* session = NULL;
     tl_inspection* found = NULL;
-    tl_status status = request_session(asked, false, &session, error);
+    tl_status status = request_session(asked, SESSION_READS, &session, error);
     if (status == TL_OK)
         status = tl_study_parts(tl_session_library(session),
                                 asked->word_count ? asked->words[0] : NULL, &found, error);

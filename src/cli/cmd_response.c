@@ -125,9 +125,7 @@ static tl_status run(const request* asked, tl_error* error) {
     tl_session* session = NULL;
     tl_rig* rig = NULL;
     tl_answer* answer = NULL;
-    request one = *asked;
-    one.jobs = 1; // one deck, one worker
-    tl_status status = request_session(&one, true, &session, error);
+    tl_status status = request_session(asked, SESSION_SOLVES_ONE, &session, error);
     if (status == TL_OK)
         status = tl_rig_read(tl_session_library(session), asked->words[0], &rig, error);
     if (status == TL_OK)
@@ -141,7 +139,7 @@ static tl_status run(const request* asked, tl_error* error) {
     }
     tl_answer_free(answer);
     tl_rig_free(rig);
-    tl_session_free(session);
+    request_leave_session(session);
     return status;
 }
 

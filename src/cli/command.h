@@ -65,8 +65,16 @@ void request_free(request* asked);
 /// Prints what an option does, for those the command takes.
 void request_print_options(unsigned options);
 
-/// A session as the options ask for; `solves` as in tl_session_options.
-tl_status request_session(const request* asked, bool solves, tl_session** session, tl_error* error);
+/// What a command asks of a session.
+typedef enum { SESSION_READS, SESSION_SOLVES_ONE, SESSION_SOLVES } session_use;
+
+/// A session as the options ask for.
+tl_status request_session(const request* asked, session_use use, tl_session** session,
+                          tl_error* error);
+
+/// Leaves a session to the end of the program, which is near: the worker has been told to end, and
+/// to wait for it (half a millisecond) would serve nobody.
+void request_leave_session(tl_session* session);
 
 /// Writes the answer where the options say.
 tl_status request_write(const request* asked, const char* text, tl_error* error);

@@ -3,6 +3,7 @@
 #include "cli/command.h"
 
 #include <signal.h>
+#include <stdbool.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -27,10 +28,13 @@ static void print_command_help(const command* about) {
     request_print_options(about->options);
 }
 
-/// Errors at a place already say where; the others get the program's name.
+/// Errors at a place already say where ("rig.yaml:3:12: error: "); the others get the program's
+/// name.
 static void print_error(const tl_error* error) {
     const char* text = tl_error_text(error);
-    fprintf(stderr, "%s%s\n", strstr(text, ": error: ") ? "" : "toneload: error: ", text);
+    const char* word = strstr(text, ": error: ");
+    bool placed = word && word > text && word[-1] >= '0' && word[-1] <= '9';
+    fprintf(stderr, "%s%s\n", placed ? "" : "toneload: error: ", text);
 }
 
 static tl_status run(const command* about, int count, char** words, tl_error* error) {

@@ -206,16 +206,24 @@ static void show_progress(void* context, size_t done, size_t total) {
     fflush(stderr);
 }
 
-tl_status request_session(const request* asked, bool solves, tl_session** session,
+tl_status request_session(const request* asked, session_use use, tl_session** session,
                           tl_error* error) {
     static size_t shown;
     tl_session_options options = {.parts_folder = asked->parts,
-                                  .jobs = asked->jobs,
+                                  .jobs = use == SESSION_SOLVES_ONE ? 1 : asked->jobs,
                                   .time_limit_s = asked->time_limit_s,
-                                  .solves = solves,
+                                  .solves = use != SESSION_READS,
+                                  .one_rig = use == SESSION_SOLVES_ONE,
                                   .progress = show_progress,
                                   .context = &shown};
     return tl_session_new(&options, session, error);
+}
+
+/// Still reachable when the program ends, so that leak checkers see that it is meant.
+static tl_session* volatile left_session;
+
+void request_leave_session(tl_session* session) {
+    left_session = session;
 }
 
 tl_status request_write(const request* asked, const char* text, tl_error* error) {

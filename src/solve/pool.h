@@ -21,6 +21,7 @@ typedef struct {
     double time_limit_s;        ///< for each request; 0: 60 s
     unsigned requests_a_worker; ///< a worker is replaced after so many; 0: 5,000
     const char* worker_path;    ///< the worker program; NULL: found beside the library
+    bool one_job; ///< hint: the pool will run a single job, so its worker may end with the answer
 } tl_pool_options;
 
 /// One small-signal sweep (`ac dec per_decade low_hz high_hz`) of a deck with its varied values.
