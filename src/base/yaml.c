@@ -7,7 +7,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { DEEPEST = 60, MOST_KEYS = 2000 };
+enum { DEEPEST = 60, MOST_KEYS = 2000, MOST_ITEMS = 5000, LONGEST_RUN = 500 };
 
 /// What is being built: the open lists and maps, innermost last.
 typedef struct {
@@ -119,6 +119,12 @@ static tl_status place_node(builder* b, tl_yaml* node) {
     tl_yaml* parent = b->open[b->depth - 1];
     if (parent->kind == TL_YAML_MAP && !b->key[b->depth - 1])
         return take_key(b, node);
+    if (parent->kind == TL_YAML_LIST && parent->count == MOST_ITEMS) {
+        tl_status status =
+            tl_error_at(b->error, &node->place, "more than %d items in one list", MOST_ITEMS);
+        tl_yaml_free(node);
+        return status;
+    }
     push(parent, b->key[b->depth - 1], node);
     b->key[b->depth - 1] = NULL;
     return TL_OK;
@@ -245,8 +251,39 @@ static tl_status check_characters(builder* b) {
     return TL_OK;
 }
 
+/// Bytes of a run that the YAML library takes quadratic time for: a directive, a tag, blank lines.
+static size_t slow_run(const builder* b, size_t at) {
+    bool line_start = at == 0 || b->text[at - 1] == '\n';
+    const char* text = b->text + at;
+    if (line_start && *text == '%')
+        return strcspn(text, "\n");
+    if (*text == '!')
+        return strcspn(text, " \n");
+    return *text == '\n' ? strspn(text, " \t\r\n") : 1;
+}
+
+/// Without this a file of 1 MB can take minutes to read.
+static tl_status check_runs(builder* b) {
+    for (size_t at = 0; at < b->size;) {
+        size_t size = slow_run(b, at);
+        bool blank = b->text[at] == '\n';
+        if (size > (blank ? 10 : 1) * (size_t)LONGEST_RUN) {
+            tl_place place = byte_place(b, at);
+            return tl_error_at(b->error, &place, "%s of more than %d characters",
+                               blank                ? "a gap"
+                               : b->text[at] == '%' ? "a directive"
+                                                    : "a tag",
+                               (blank ? 10 : 1) * LONGEST_RUN);
+        }
+        at += size ? size : 1;
+    }
+    return TL_OK;
+}
+
 static tl_status run(builder* b, struct fy_parser* parser, struct fy_diag* diag) {
     tl_status status = check_characters(b);
+    if (status == TL_OK)
+        status = check_runs(b);
     if (status != TL_OK)
         return status;
     if (fy_parser_set_string(parser, b->text, b->size) != 0)

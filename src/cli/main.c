@@ -64,10 +64,8 @@ static tl_status unknown_command(const char* word, tl_error* error) {
 }
 
 static tl_status dispatch(int count, char** words, tl_error* error) {
-    if (count < 2) {
-        print_help();
-        return tl_error_set(error, TL_BAD_INPUT, "expected a command");
-    }
+    if (count < 2)
+        return tl_error_set(error, TL_BAD_INPUT, "expected a command; see toneload --help");
     if (strcmp(words[1], "--help") == 0 || strcmp(words[1], "-h") == 0 ||
         strcmp(words[1], "help") == 0) {
         print_help();

@@ -466,10 +466,15 @@ static bool shut_doors(void) {
     if (close_range(TL_WIRE_SOCKET + 1, ~0U, 0) != 0)
         return fail_start("close_range");
     struct rlimit none = {0, 0};
-    struct rlimit words = {TL_WIRE_CAPTURE_LIMIT, TL_WIRE_CAPTURE_LIMIT};
+    struct rlimit words;
+    signal(SIGXFSZ, SIG_IGN);
+    if (getrlimit(RLIMIT_FSIZE, &words) != 0)
+        return fail_start("getrlimit");
+    if (words.rlim_max > TL_WIRE_CAPTURE_LIMIT)
+        words.rlim_max = TL_WIRE_CAPTURE_LIMIT;
+    words.rlim_cur = words.rlim_max;
     if (setrlimit(RLIMIT_CORE, &none) != 0 || setrlimit(RLIMIT_FSIZE, &words) != 0)
         return fail_start("setrlimit");
-    signal(SIGXFSZ, SIG_IGN);
     signal(SIGPIPE, SIG_IGN);
     struct sigaction alarm = {.sa_handler = on_alarm, .sa_flags = SA_RESTART};
     if (sigaction(SIGALRM, &alarm, NULL) != 0 || prctl(PR_SET_NO_NEW_PRIVS, 1, 0, 0, 0) != 0)
