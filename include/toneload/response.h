@@ -80,5 +80,37 @@ TL_API void tl_response_bands(const tl_response* response, double levels_db[TL_B
 /// Mean of rig minus direct over the bands centred in 200 Hz to 1 kHz, dB: what a player takes
 /// back by turning the amp up, and what every "matched" difference has had taken off.
 TL_API double tl_matched_level_db(const tl_response* rig, const tl_response* direct);
+/// The same mean over any curve of band levels: taken off, it leaves the curve's tone.
+TL_API double tl_bands_level_db(const double levels_db[TL_BAND_COUNT]);
+
+/// What a difference is to the ear: the worse of |worst_db| in dB and the peak's shift in steps is
+/// under 0.5, under 1, under 3, or more.
+typedef enum { TL_NOT_AUDIBLE, TL_BORDERLINE, TL_AUDIBLE, TL_PLAIN } tl_verdict;
+/// "not audible", "borderline", "audible", "plain".
+TL_API const char* tl_verdict_words(tl_verdict verdict);
+
+/// Rig minus direct as the ear has it. All but `level_db` is after taking the level off.
+typedef struct {
+    double level_db;    ///< mean of the bands centred in 200 Hz to 1 kHz
+    double worst_db;    ///< the band difference that is largest either way
+    double worst_hz;    ///< the centre of that band
+    double rms_db;      ///< over all bands
+    double presence_db; ///< mean of the bands centred in 2 to 5 kHz
+    unsigned bands_over_half_db;
+    unsigned bands_over_1db;
+    unsigned bands_over_3db;
+    double peak_shift_steps; ///< |peak shift| in just-noticeable steps of 0.079 f / sqrt(Q); NAN
+                             ///< when either has no peak
+    bool extrapolated;       ///< the peak lies above 2 kHz, where the step was never tested
+    tl_verdict verdict;
+} tl_hearing;
+
+/// Thresholds and sources: see hearing.c.
+TL_API tl_hearing tl_hearing_compare(const tl_response* rig, const tl_metrics* rig_metrics,
+                                     const tl_response* direct, const tl_metrics* direct_metrics);
+/// The same from band levels that are known already.
+TL_API tl_hearing tl_hearing_of_bands(const double rig_db[TL_BAND_COUNT], const tl_metrics* rig,
+                                      const double direct_db[TL_BAND_COUNT],
+                                      const tl_metrics* direct);
 
 #endif

@@ -40,6 +40,8 @@ TL_API char* tl_show_safe(const char* words);
 TL_API char* tl_show_hz(double hz, const char* none);   ///< "873 Hz", "3.214 kHz"
 TL_API char* tl_show_db(double db, const char* none);   ///< "+6.32 dB", "-0.40 dB"
 TL_API char* tl_show_ratio(double q, const char* none); ///< "2.35"
+/// A sentence or two on what the ear makes of a difference.
+TL_API char* tl_show_hearing(const tl_hearing* hearing);
 
 /// The opening of every command's JSON: {"toneload": VERSION, "command": .., "rig": ..}.
 TL_API json_t* tl_json_open(const char* command, const char* rig);
@@ -49,6 +51,9 @@ TL_API json_t* tl_json_open(const char* command, const char* rig);
 TL_API json_t* tl_json_response(const char* name, const char* amp, const tl_response* response,
                                 const tl_metrics* metrics, size_t solves, double residual,
                                 size_t points);
+/// What the ear makes of a difference: worst_db, worst_hz, rms_db, presence_db, bands_over_half_db,
+/// bands_over_1db, bands_over_3db, level_db, peak_shift_steps, extrapolated, verdict.
+TL_API json_t* tl_json_hearing(const tl_hearing* hearing);
 /// A number as JSON with 10 significant digits; NAN and infinities are null.
 TL_API json_t* tl_json_number(double number);
 /// Words as JSON, kept exactly; bytes that are no UTF-8 become `\xNN`. NULL is null.

@@ -38,7 +38,8 @@ typedef struct {
     char* amp;        ///< name of the amp it is read at; "amp" when there is only one
     tl_response* response;
     tl_metrics metrics;
-    double residual; ///< largest held-out error of the fit, relative
+    double residual;    ///< largest held-out error of the fit, relative
+    tl_hearing hearing; ///< of a rig that is followed by its direct: against that direct
 } tl_solved;
 
 /// All responses of one rig: for each amp the rig's, then its direct's.
@@ -82,6 +83,130 @@ TL_API tl_status tl_study_compare(tl_session* session, tl_rig* const* rigs, size
                                   const char* const* varies, size_t vary_count, double reference_hz,
                                   tl_comparison** comparison, tl_error* error);
 TL_API void tl_comparison_free(tl_comparison* comparison);
+
+/// A figure of a solved rig by its JSON name: peak_hz, q, cutoff_hz, worst_db, ...
+typedef struct {
+    const char* name;
+    const char* title; ///< "peak", for people
+    const char* unit;  ///< "Hz", "dB" or ""
+} tl_figure_kind;
+/// All figures; NULL past the last.
+TL_API const tl_figure_kind* tl_figure_kind_at(size_t index);
+/// The index of a figure by its name. TL_BAD_INPUT with the nearest name when there is none.
+TL_API tl_status tl_figure_find(const char* name, size_t* index, tl_error* error);
+/// A figure of a rig that was solved with its direct; NAN where there is none.
+TL_API double tl_figure_of(const tl_solved* rig, size_t index);
+
+/// One value swept: the numbers it takes, in the unit of its label.
+typedef struct {
+    char* path;
+    char* label; ///< "chain[0].length (m)"
+    double* values;
+    size_t count;
+} tl_axis;
+
+typedef struct {
+    tl_axis axes[2];
+    size_t axis_count;
+    tl_comparison* comparison; ///< the first axis varies slowest
+} tl_sweep;
+
+/// Solves a rig over one or two ranges ("PATH=1 m..15 m:15"), ends included, in equal steps.
+/// TL_BAD_INPUT with a caret when a range cannot be used.
+TL_API tl_status tl_study_sweep(tl_session* session, tl_rig* rig, const char* const* ranges,
+                                size_t range_count, double reference_hz, tl_sweep** sweep,
+                                tl_error* error);
+TL_API void tl_sweep_free(tl_sweep* sweep);
+
+/// How a limit is met over the plausible range of a value.
+typedef enum { TL_MET_NEVER, TL_MET_ALWAYS, TL_MET_AT } tl_met;
+
+/// One row of an answer: a variant and the value at which it just meets the limits.
+typedef struct {
+    char* name; ///< of the variant: "cable = standard-coax"; "" when nothing else varies
+    tl_setting* settings;
+    size_t setting_count;
+    tl_met met;
+    double from;   ///< met from here on, SI unit; NAN: from the range's low end
+    double to;     ///< met up to here; NAN: up to the range's high end
+    char* shown;   ///< "4.63 m", "2.1 m to 4.63 m"
+    size_t limit;  ///< the limit that is met last at the end that was found
+    size_t solves; ///< frequencies solved to find it
+} tl_reached;
+
+typedef struct {
+    char* path;
+    char* unit;  ///< SI unit of the values: "m"
+    char* range; ///< "0 m to 300 m": where was looked
+    tl_reached* rows;
+    size_t count;
+} tl_reach;
+
+/// Finds the value of `path` that just meets all limits, for each combination of the varies.
+/// Limits:
+/// "-1 dB at 5 kHz" (rig minus direct, matched), "peak not below 3 kHz", "-3 dB not below 4 kHz",
+/// "verdict not worse than borderline". By root finding (Brent). TL_BAD_INPUT when a limit cannot
+/// be read, the path is no number, or its value changes the circuit's shape.
+TL_API tl_status tl_study_reach(tl_session* session, tl_rig* rig, const char* path,
+                                const char* const* varies, size_t vary_count,
+                                const char* const* limits, size_t limit_count, double reference_hz,
+                                tl_reach** reach, tl_error* error);
+TL_API void tl_reach_free(tl_reach* reach);
+
+/// One amp's response in one state of the pedals.
+typedef struct {
+    const char* amp; ///< owned by the study's direct
+    tl_metrics metrics;
+    tl_hearing hearing; ///< against direct
+    double residual;
+    double tone_db[TL_BAND_COUNT]; ///< band levels with the state's own level taken off
+} tl_state_amp;
+
+typedef struct {
+    char* name;    ///< the scene's; NULL when every combination is gone through
+    bool* engaged; ///< by pedal of the study
+    tl_state_amp* amps;
+    size_t solves;
+} tl_state;
+
+/// A difference between two tones: the band where it is largest.
+typedef struct {
+    double worst_db; ///< NAN when there is nothing to compare
+    double worst_hz;
+    size_t amp;
+} tl_tone_gap;
+
+typedef struct {
+    char** pedals; ///< pedals and loops that change between the states: name, or path
+    size_t pedal_count;
+    tl_state* states;
+    size_t count;
+    size_t* ranking; ///< states, the one that differs most from direct first
+    size_t amp_count;
+    tl_answer* direct;    ///< the first state and the directs, with their responses
+    size_t apart[2];      ///< the two states that differ most from each other
+    tl_tone_gap spread;   ///< how far apart they are
+    tl_tone_gap* effects; ///< by pedal: mean tone when it is on minus when it is off
+    tl_answer* shown[2];  ///< those two states again, with their responses
+    size_t point_count;   ///< of the envelopes
+    double* hz;
+    double*
+        low_db; ///< lowest level of all states, [amp * point_count + point], own level taken off
+    double* high_db;
+} tl_states;
+
+typedef struct {
+    double reference_hz;
+    const char* const* fixes; ///< "NAME=yes" or "PATH=no": held in every state
+    size_t fix_count;
+    bool all; ///< every combination, even when the rig names scenes
+} tl_states_options;
+
+/// Solves a rig in every combination of its pedals and loops, or in the scenes it names.
+/// TL_BAD_INPUT when there are more than 2^16 states, or none.
+TL_API tl_status tl_study_states(tl_session* session, tl_rig* rig, const tl_states_options* options,
+                                 tl_states** states, tl_error* error);
+TL_API void tl_states_free(tl_states* states);
 
 /// One value of a part and where it came from.
 typedef struct {

@@ -115,6 +115,10 @@ const char* tl_unit_words(tl_unit unit) {
     return rows[unit].words;
 }
 
+const char* tl_unit_symbol(tl_unit unit) {
+    return rows[unit].base ? rows[unit].base : "";
+}
+
 double tl_gauge_diameter_m(double gauge) {
     return 0.127e-3 * pow(92.0, (36.0 - gauge) / 39.0);
 }

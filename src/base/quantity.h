@@ -42,6 +42,9 @@ void tl_quantity_add(tl_text* text, tl_unit unit, double value);
 /// What the unit measures, in words: "a resistance".
 const char* tl_unit_words(tl_unit unit);
 
+/// The SI unit values are kept in: "ohm/m"; "" for plain numbers and shares.
+const char* tl_unit_symbol(tl_unit unit);
+
 /// Diameter of an American wire gauge, m: 0.127 mm x 92^((36 - n)/39) (ASTM B258, as described in
 /// "American wire gauge, formula", liquisearch.com; seen).
 double tl_gauge_diameter_m(double gauge);

@@ -221,7 +221,7 @@ static void renumber(tl_circuit* circuit) {
     free(number);
 }
 
-tl_circuit* tl_circuit_build(const tl_rig* rig) {
+static tl_circuit* build(const tl_rig* rig, bool with_direct) {
     tl_circuit* circuit = tl_new(1, sizeof *circuit);
     building b = {.circuit = circuit};
     add_node(&b, "ground");
@@ -232,8 +232,9 @@ tl_circuit* tl_circuit_build(const tl_rig* rig) {
     b.direct = true;
     for (size_t i = 0; i < list.count; ++i) {
         circuit->outputs[circuit->output_count++] = list.outputs[i];
-        circuit->outputs[circuit->output_count++] =
-            emit_direct(&b, rig, list.outputs[i].amp, list.amps[i]);
+        if (with_direct)
+            circuit->outputs[circuit->output_count++] =
+                emit_direct(&b, rig, list.outputs[i].amp, list.amps[i]);
     }
     free(list.outputs);
     free(list.amps);
@@ -241,6 +242,14 @@ tl_circuit* tl_circuit_build(const tl_rig* rig) {
     tie_floating(&b);
     renumber(circuit);
     return circuit;
+}
+
+tl_circuit* tl_circuit_build(const tl_rig* rig) {
+    return build(rig, true);
+}
+
+tl_circuit* tl_circuit_build_rig(const tl_rig* rig) {
+    return build(rig, false);
 }
 
 void tl_circuit_free(tl_circuit* circuit) {

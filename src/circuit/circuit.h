@@ -47,6 +47,8 @@ typedef struct {
 
 /// Builds the circuit of a rig. Everything that is connected loads everything.
 tl_circuit* tl_circuit_build(const tl_rig* rig);
+/// The same without the direct line-up, for studies that move only the rig: one output an amp.
+tl_circuit* tl_circuit_build_rig(const tl_rig* rig);
 void tl_circuit_free(tl_circuit* circuit);
 
 /// Whether two circuits differ in values only.

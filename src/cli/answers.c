@@ -62,10 +62,13 @@ void short_columns(tl_table* table) {
         snprintf(title, sizeof title, "%s\n%g kHz", i == 0 ? "dB at" : "", difference_hz[i] / 1000);
         tl_table_column(table, title, "difference_db");
     }
+    tl_table_column(table, "worst\ndB", "worst_db");
+    tl_table_column(table, "at\nkHz", "worst_hz");
+    tl_table_column(table, "\nto the ear", "verdict");
 }
 
 /// A number in a narrow cell; words when there is none.
-static void short_cell(tl_table* table, double number, const char* format, const char* none) {
+void short_number(tl_table* table, double number, const char* format, const char* none) {
     char shown[32];
     if (isnan(number))
         snprintf(shown, sizeof shown, "%s", none);
@@ -81,21 +84,78 @@ void short_cells(tl_table* table, const tl_solved* solved, const tl_solved* dire
     double db[DIFFERENCES] = {NAN, NAN, NAN, NAN, NAN};
     if (direct)
         tl_differences_db(solved, direct, DIFFERENCES, difference_hz, db);
-    short_cell(table, metrics->peak_hz / 1000, "%.2f", "none");
-    short_cell(table, metrics->peak_db, "%+.1f", "");
-    short_cell(table, metrics->q, "%.2f", "");
-    short_cell(table, metrics->cutoff_hz / 1000, "%.2f", "> 100");
+    short_number(table, metrics->peak_hz / 1000, "%.2f", "none");
+    short_number(table, metrics->peak_db, "%+.1f", "");
+    short_number(table, metrics->q, "%.2f", "");
+    short_number(table, metrics->cutoff_hz / 1000, "%.2f", "> 100");
     for (size_t i = 0; i < DIFFERENCES; ++i)
-        short_cell(table, db[i], "%+.1f", "");
+        short_number(table, db[i], "%+.1f", "");
+    short_number(table, direct ? solved->hearing.worst_db : NAN, "%+.1f", "");
+    short_number(table, direct ? solved->hearing.worst_hz / 1000 : NAN, "%.1f", "");
+    tl_table_words(table, direct ? tl_verdict_words(solved->hearing.verdict) : "");
+}
+
+const char verdict_source[] =
+    "Verdict by the worse of dB and steps: under 0.5 not audible, under 1 borderline, under 3 "
+    "audible,\n"
+    "else plain. Level: 0.5 to 1 dB is just noticeable for most sounds (Open University, Hearing,\n"
+    "10.3; seen). Peak: 0.079 f / sqrt(Q) (Gagne and Zurek, JASA 83, 1988; abstract seen).\n";
+
+void hearing_columns(tl_table* table) {
+    static const char* const fields[] = {
+        "level_db",           "worst_db",       "worst_hz",       "rms_db",           "presence_db",
+        "bands_over_half_db", "bands_over_1db", "bands_over_3db", "peak_shift_steps", "verdict"};
+    for (size_t i = 0; i < sizeof fields / sizeof *fields; ++i)
+        tl_table_column(table, fields[i], fields[i]);
+}
+
+void hearing_cells(tl_table* table, const tl_hearing* hearing) {
+    if (!hearing) {
+        for (int i = 0; i < 10; ++i)
+            tl_table_words(table, "");
+        return;
+    }
+    tl_table_number(table, hearing->level_db, "");
+    tl_table_number(table, hearing->worst_db, "");
+    tl_table_number(table, hearing->worst_hz, "");
+    tl_table_number(table, hearing->rms_db, "");
+    tl_table_number(table, hearing->presence_db, "");
+    tl_table_number(table, hearing->bands_over_half_db, "");
+    tl_table_number(table, hearing->bands_over_1db, "");
+    tl_table_number(table, hearing->bands_over_3db, "");
+    tl_table_number(table, hearing->peak_shift_steps, "");
+    tl_table_words(table, tl_verdict_words(hearing->verdict));
+}
+
+double heard_size(const tl_hearing* hearing) {
+    return fmax(fabs(hearing->worst_db), hearing->peak_shift_steps); // fmax() passes NAN over
+}
+
+const tl_solved* worst_heard(const tl_answer* answer) {
+    const tl_solved* worst = &answer->solved[0];
+    for (size_t i = 2; i + 1 < answer->count; i += 2)
+        if (heard_size(&answer->solved[i].hearing) > heard_size(&worst->hearing))
+            worst = &answer->solved[i];
+    return worst;
+}
+
+json_t* worst_hearing_json(const tl_answer* answer) {
+    const tl_solved* worst = worst_heard(answer);
+    json_t* json = tl_json_hearing(&worst->hearing);
+    json_object_set_new(json, "amp", json_string(worst->amp));
+    return json;
 }
 
 json_t* answer_json(const tl_answer* answer, size_t points) {
     json_t* list = json_array();
     for (size_t i = 0; i < answer->count; ++i) {
         const tl_solved* solved = &answer->solved[i];
-        json_array_append_new(list, tl_json_response(solved->name, solved->amp, solved->response,
-                                                     &solved->metrics, answer->solves,
-                                                     solved->residual, points));
+        json_t* entry =
+            tl_json_response(solved->name, solved->amp, solved->response, &solved->metrics,
+                             answer->solves, solved->residual, points);
+        if (strcmp(solved->name, "rig") == 0)
+            json_object_set_new(entry, "hearing", tl_json_hearing(&solved->hearing));
+        json_array_append_new(list, entry);
     }
     return list;
 }
@@ -116,8 +176,7 @@ json_t* differences_json(const tl_answer* answer) {
         }
         json_t* entry = json_object();
         json_object_set_new(entry, "amp", json_string(rig->amp));
-        json_object_set_new(entry, "level_db",
-                            tl_json_number(tl_matched_level_db(rig->response, direct->response)));
+        json_object_set_new(entry, "level_db", tl_json_number(rig->hearing.level_db));
         json_object_set_new(entry, "points", points);
         json_array_append_new(list, entry);
     }

@@ -24,6 +24,22 @@ void differences_cells(tl_table* table, const tl_solved* rig, const tl_solved* d
 void short_columns(tl_table* table);
 void short_cells(tl_table* table, const tl_solved* solved, const tl_solved* direct);
 
+/// A number in a narrow cell, by a format of the caller's own; `none` when it is NAN.
+void short_number(tl_table* table, double number, const char* format, const char* none);
+
+/// The columns of the hearing measures in CSV, and their cells; `hearing` NULL leaves them empty.
+void hearing_columns(tl_table* table);
+void hearing_cells(tl_table* table, const tl_hearing* hearing);
+
+/// How bad a difference is, by the scale of its verdict.
+double heard_size(const tl_hearing* hearing);
+/// The rig of an answer whose difference from direct is the worst to the ear.
+const tl_solved* worst_heard(const tl_answer* answer);
+/// Its hearing as JSON, with its amp's name.
+json_t* worst_hearing_json(const tl_answer* answer);
+/// Where the verdict's thresholds come from.
+extern const char verdict_source[];
+
 /// All responses of an answer as JSON.
 json_t* answer_json(const tl_answer* answer, size_t points);
 /// Rig minus direct of each amp as JSON: [{amp, level_db, points: [{hz, db}]}].

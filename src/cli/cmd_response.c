@@ -13,8 +13,10 @@ static tl_table* figures_table(const tl_answer* answer, double reference_hz, boo
         tl_table_column(table, "amp", "amp");
     tl_table_column(table, "line-up", "name");
     figures_columns(table, reference_hz);
-    if (differences)
+    if (differences) {
         differences_columns(table);
+        hearing_columns(table);
+    }
     for (size_t i = 0; i < answer->count; ++i) {
         const tl_solved* solved = &answer->solved[i];
         bool rig = strcmp(solved->name, "rig") == 0;
@@ -23,8 +25,10 @@ static tl_table* figures_table(const tl_answer* answer, double reference_hz, boo
             tl_table_words(table, solved->amp);
         tl_table_words(table, solved->name);
         figures_cells(table, &solved->metrics);
-        if (differences)
+        if (differences) {
             differences_cells(table, solved, rig ? solved + 1 : NULL);
+            hearing_cells(table, rig ? &solved->hearing : NULL);
+        }
     }
     return table;
 }
@@ -74,6 +78,14 @@ static char* answer_text(const tl_rig* rig, const tl_answer* answer, double refe
             "%zu frequencies solved, rig and direct together; frequencies held out of the fit "
             "were met to %.0e.\n",
             answer->solves, worst_residual(answer));
+    fprintf(to, "\nTo the ear, rig against direct:\n");
+    for (size_t i = 0; i + 1 < answer->count; i += 2) {
+        char* words = tl_show_hearing(&answer->solved[i].hearing);
+        fprintf(to, "%s%s%s\n", answer_has_amps(answer) ? answer->solved[i].amp : "",
+                answer_has_amps(answer) ? ": " : "", words);
+        free(words);
+    }
+    fputs(verdict_source, to);
     print_unstable(to, "rig", answer);
     fclose(to);
     tl_table_free(figures);
@@ -88,6 +100,7 @@ static char* answer_shown(const request* asked, const tl_rig* rig, const tl_answ
         json_t* json = tl_json_open("response", tl_rig_title(rig));
         json_object_set_new(json, "responses", answer_json(answer, asked->points));
         json_object_set_new(json, "differences", differences_json(answer));
+        json_object_set_new(json, "hearing", worst_hearing_json(answer));
         return tl_json_text(json);
     }
     if (!asked->csv)

@@ -20,6 +20,13 @@ typedef enum {
     OPTION_JOBS = 1 << 7,
     OPTION_TIME_LIMIT = 1 << 8,
     OPTION_VARY = 1 << 9,
+    OPTION_FIX = 1 << 10,
+    OPTION_ALL = 1 << 11,
+    OPTION_LIMIT = 1 << 12,
+    OPTION_METRIC = 1 << 13,
+    OPTION_BUFFER = 1 << 14,
+    OPTION_COUNT = 1 << 15,
+    OPTION_CURVES = 1 << 16,
 } option_flag;
 
 /// What the user asked for.
@@ -36,6 +43,15 @@ typedef struct {
     double time_limit_s;
     const char** varies;
     size_t vary_count;
+    const char** fixes;
+    size_t fix_count;
+    bool all;
+    const char** limits;
+    size_t limit_count;
+    const char* metric;
+    const char* curves;
+    const char* buffer;
+    size_t count;
     const char** words; ///< what is no option: rig files, a kind
     size_t word_count;
 } request;
@@ -56,6 +72,10 @@ extern const command command_compare;
 extern const command command_check;
 extern const command command_parts;
 extern const command command_netlist;
+extern const command command_states;
+extern const command command_reach;
+extern const command command_sweep;
+extern const command command_place;
 
 /// Reads a command's options and words. TL_BAD_INPUT with the nearest option when one is unknown.
 tl_status request_read(const command* about, int count, char** words, request* asked,

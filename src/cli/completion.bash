@@ -27,7 +27,7 @@ _toneload_value() { # OPTION
     --plot) _toneload_files '*.svg|*.png|*.pdf' ;;
     --output) _toneload_files '*' ;;
     --parts) _toneload_files '' ;;
-    --vary | --points | --reference-hz | --jobs | --time-limit) ;;
+    --vary | --limit | --fix | --points | --reference-hz | --jobs | --time-limit) ;;
     *) return 1 ;;
     esac
     return 0

@@ -19,6 +19,13 @@ typedef struct {
 static const option_row rows[] = {
     {OPTION_VARY, "--vary", "PATH=V1,V2,..",
      "values to go through; several --vary give every combination"},
+    {OPTION_LIMIT, "--limit", "LIMIT", "such as '-1 dB at 5 kHz' or 'peak not below 3 kHz'"},
+    {OPTION_METRIC, "--metric", "NAME", "what a map shows: peak_hz, q, cutoff_hz, worst_db, .."},
+    {OPTION_CURVES, "--curves", "FILE", "draw all curves over each other as well"},
+    {OPTION_BUFFER, "--buffer", "PART", "a buffer: a library part, or {input: .., output: ..}"},
+    {OPTION_COUNT, "--count", "N", "how many buffers to place (1)"},
+    {OPTION_FIX, "--fix", "NAME=yes|no", "hold a pedal or loop on or off in every state"},
+    {OPTION_ALL, "--all", NULL, "every combination, even when the rig names scenes"},
     {OPTION_PLOT, "--plot", "FILE", "draw an overlay plot: FILE ends in .svg, .png or .pdf"},
     {OPTION_JSON, "--json", NULL, "print JSON instead of a table"},
     {OPTION_CSV, "--csv", NULL, "print CSV instead of a table"},
@@ -125,6 +132,30 @@ static tl_status take_value(const option_row* row, const char* value, request* a
     case OPTION_VARY:
         asked->varies[asked->vary_count++] = value;
         break;
+    case OPTION_FIX:
+        asked->fixes[asked->fix_count++] = value;
+        break;
+    case OPTION_LIMIT:
+        asked->limits[asked->limit_count++] = value;
+        break;
+    case OPTION_ALL:
+        asked->all = true;
+        break;
+    case OPTION_CURVES:
+        asked->curves = value;
+        status = tl_plot_check_path(value, error);
+        break;
+    case OPTION_METRIC:
+        asked->metric = value;
+        break;
+    case OPTION_BUFFER:
+        asked->buffer = value;
+        break;
+    case OPTION_COUNT:
+        status = read_number(row, value, 1, 4, true, &number, error);
+        if (status == TL_OK)
+            asked->count = (size_t)number;
+        break;
     }
     return status;
 }
@@ -168,10 +199,12 @@ static tl_status check_words(const command* about, const request* asked, tl_erro
 
 tl_status request_read(const command* about, int count, char** words, request* asked,
                        tl_error* error) {
-    *asked = (request){.reference_hz = 200};
+    *asked = (request){.reference_hz = 200, .count = 1};
     asked->words = calloc((size_t)count + 1, sizeof *asked->words);
     asked->varies = calloc((size_t)count + 1, sizeof *asked->varies);
-    if (!asked->words || !asked->varies)
+    asked->fixes = calloc((size_t)count + 1, sizeof *asked->fixes);
+    asked->limits = calloc((size_t)count + 1, sizeof *asked->limits);
+    if (!asked->words || !asked->varies || !asked->fixes || !asked->limits)
         return tl_error_set(error, TL_FAILURE, "out of memory");
     bool options = true;
     tl_status status = TL_OK;
@@ -193,6 +226,8 @@ tl_status request_read(const command* about, int count, char** words, request* a
 void request_free(request* asked) {
     free(asked->words);
     free(asked->varies);
+    free(asked->fixes);
+    free(asked->limits);
 }
 
 /// Shows how far long work is, on a terminal only.

@@ -12,7 +12,7 @@ void tl_sink_across(const tl_sink* sink, char kind, tl_node a, tl_node b, double
 
 tl_node tl_sink_along(const tl_sink* sink, char kind, tl_node from, double value,
                       const char* what) {
-    if (value == 0)
+    if (value == 0 || (kind == 'r' && value < TL_WIRE_OHM))
         return from;
     tl_node to = tl_sink_node(sink, what);
     sink->element(sink->context, kind, from, to, value);

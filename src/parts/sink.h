@@ -22,7 +22,13 @@ typedef struct {
 tl_node tl_sink_node(const tl_sink* sink, const char* what);
 /// An element between two nodes. Nothing, when its value is 0: for shunts that can be absent.
 void tl_sink_across(const tl_sink* sink, char kind, tl_node a, tl_node b, double value);
-/// An element from `from` to a new node `what`, which is returned; 0 is a wire: `from` itself.
+/// A series resistance below this is a wire: beside a pickup's megohms double precision cannot
+/// carry it through the solver (0.01 mohm spoils the seventh digit of everything), nor could anyone
+/// hear it.
+#define TL_WIRE_OHM 1e-4
+
+/// An element from `from` to a new node `what`, which is returned; 0, or less than TL_WIRE_OHM of
+/// resistance, is a wire: `from` itself.
 tl_node tl_sink_along(const tl_sink* sink, char kind, tl_node from, double value, const char* what);
 
 #endif

@@ -84,3 +84,20 @@ double tl_matched_level_db(const tl_response* rig, const tl_response* direct) {
     }
     return sum / count;
 }
+
+double tl_bands_mean_db(const double levels_db[TL_BAND_COUNT], double low_hz, double high_hz) {
+    double sum = 0.0;
+    double count = 0.0;
+    for (size_t i = 0; i < TL_BAND_COUNT; i++) {
+        const double hz = tl_band_hz(i);
+        if (hz >= low_hz && hz <= high_hz) {
+            sum += levels_db[i];
+            count += 1.0;
+        }
+    }
+    return sum / count;
+}
+
+double tl_bands_level_db(const double levels_db[TL_BAND_COUNT]) {
+    return tl_bands_mean_db(levels_db, matched_low_hz, matched_high_hz);
+}

@@ -5,6 +5,7 @@
 /// resonant pole, and then every maximum and minimum itself, so that the level runs one way between
 /// two neighbours and no crossing can hide. Each figure is a root refined on the function.
 
+#include "base/root.h"
 #include "base/text.h"
 #include "response/response_internal.h"
 
@@ -34,57 +35,27 @@ typedef struct {
     point* points; ///< ascending in x, from the reference to the end of the solved band
 } track;
 
-typedef double root_function(const tl_response* response, double x, double level);
+/// What the functions whose roots are looked for know.
+typedef struct {
+    const tl_response* response;
+    double level;
+} root_context;
 
-static double slope_of(const tl_response* response, double x, double level) {
-    (void)level;
-    return tl_response_slope(response, x);
+static double slope_of(void* context, double x) {
+    const root_context* c = context;
+    return tl_response_slope(c->response, x);
 }
 
-static double power_above(const tl_response* response, double x, double level) {
-    return tl_response_power(response, x) - level;
+static double power_above(void* context, double x) {
+    const root_context* c = context;
+    return tl_response_power(c->response, x) - c->level;
 }
 
 // Finds the root between two frequencies where the function has opposite signs.
-// Method: C. Ridders, IEEE Trans. Circuits Syst. 26(11), 1979.
-static double find_root(const tl_response* response, root_function* of, double level, double low,
+static double find_root(const tl_response* response, tl_root_function* of, double level, double low,
                         double high) {
-    double at_low = of(response, low, level);
-    double at_high = of(response, high, level);
-    double root = 0.5 * (low + high);
-    const int most_rounds = 100;
-    for (int round = 0; round < most_rounds; round++) {
-        const double middle = 0.5 * (low + high);
-        const double at_middle = of(response, middle, level);
-        const double scale = sqrt(at_middle * at_middle - at_low * at_high);
-        if (!(scale > 0.0)) {
-            return middle;
-        }
-        const double step = (middle - low) * at_middle / scale;
-        const double next = middle + (at_low >= at_high ? step : -step);
-        const double moved = fabs(next - root);
-        root = next;
-        const double at_root = of(response, root, level);
-        if (at_root == 0.0 || moved <= 1e-15 * root) {
-            return root;
-        }
-        if (signbit(at_middle) != signbit(at_root)) {
-            low = fmin(middle, root);
-            high = fmax(middle, root);
-            at_low = low == middle ? at_middle : at_root;
-            at_high = low == middle ? at_root : at_middle;
-        } else if (signbit(at_low) != signbit(at_root)) {
-            high = root;
-            at_high = at_root;
-        } else {
-            low = root;
-            at_low = at_root;
-        }
-        if (high - low <= 1e-15 * high) {
-            return root;
-        }
-    }
-    return root;
+    root_context context = {response, level};
+    return tl_root_find(of, &context, low, of(&context, low), high, of(&context, high), 1e-15);
 }
 
 static int compare_doubles(const void* a, const void* b) {

@@ -59,4 +59,7 @@ double tl_response_slope(const tl_response* response, double x);
 /// `false` when LAPACK could not.
 bool tl_response_find_poles(tl_response* response);
 
+/// Mean of the bands centred in a range of frequencies, dB.
+double tl_bands_mean_db(const double levels_db[TL_BAND_COUNT], double low_hz, double high_hz);
+
 #endif

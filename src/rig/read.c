@@ -8,6 +8,7 @@
 #include "base/text.h"
 #include "parts/kinds.h"
 #include "parts/library.h"
+#include "rig/toggle.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -464,7 +465,7 @@ static tl_status read_title(tl_rig* rig, const tl_yaml* node, tl_error* error) {
 }
 
 static tl_status read_rig(tl_rig* rig, const tl_yaml* tree, tl_error* error) {
-    static const char* const keys[] = {"rig", "guitar", "chain", "amp", "direct"};
+    static const char* const keys[] = {"rig", "guitar", "chain", "amp", "direct", "scenes"};
     tl_status status = tl_yaml_expect(tree, TL_YAML_MAP, "a rig file", error);
     if (status != TL_OK)
         return status;
@@ -494,6 +495,9 @@ static tl_status read_rig(tl_rig* rig, const tl_yaml* tree, tl_error* error) {
         status = tl_chain_read(rig->library, direct, false, &rig->direct, error);
     else if (status == TL_OK)
         status = default_direct(rig, error);
+    const tl_yaml* scenes = tl_yaml_get(tree, "scenes");
+    if (status == TL_OK && scenes)
+        status = tl_scenes_read(rig, scenes, error);
     return status;
 }
 

@@ -4,6 +4,7 @@
 #include "base/text.h"
 #include "parts/kinds.h"
 #include "rig/read.h"
+#include "rig/toggle.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -59,8 +60,10 @@ void tl_rig_free(tl_rig* rig) {
     guitar_free(&rig->guitar);
     tl_branch_free(&rig->main);
     tl_chain_free(&rig->direct);
-    if (!rig->is_clone)
+    if (!rig->is_clone) {
+        tl_scenes_free(rig);
         tl_input_free(rig->input);
+    }
     free(rig->path);
     free(rig->title);
     free(rig);

@@ -61,6 +61,13 @@ typedef struct {
     tl_place place;
 } tl_guitar;
 
+/// Pedals and loops that are on together; all others that have a name are off.
+typedef struct {
+    char* name;
+    char** engaged; ///< names
+    size_t engaged_count;
+} tl_scene;
+
 struct tl_rig {
     tl_library* library;
     char* path;
@@ -69,6 +76,8 @@ struct tl_rig {
     tl_branch main; ///< chain and amp
     tl_chain direct;
     bool has_direct;
+    tl_scene* scenes; ///< clones borrow them
+    size_t scene_count;
     tl_input* input; ///< the rig's text; clones borrow it
     bool is_clone;
 };

@@ -7,11 +7,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-/// First density, and the last that stays under 350 frequencies from 10 Hz to 100 kHz.
-enum { FIRST_PER_DECADE = 5, LAST_PER_DECADE = 80 };
-static const double LOW_HZ = 10;
-static const double HIGH_HZ = 100e3;
-
 /// Circuits of one shape.
 typedef struct {
     const tl_circuit* first;
@@ -72,56 +67,17 @@ static tl_status ask(void* context, size_t job, tl_request* request, tl_error* e
     for (size_t i = 0; i < g->deck->varied_count; ++i)
         values[i] = circuit->elements[g->deck->varied[i].number - 1].value;
     r->values[job] = values;
-    *request = (tl_request){g->deck, values, FIRST_PER_DECADE, LOW_HZ, HIGH_HZ};
+    *request = tl_answer_request(g->deck, values);
     return TL_OK;
-}
-
-/// Fits every output of a reply; false when one of them is not yet determined.
-static bool fit_outputs(const tl_reply* reply, tl_answer* answer) {
-    for (size_t i = 0; i < reply->outputs; ++i) {
-        tl_solved* solved = &answer->solved[i];
-        tl_response_free(solved->response);
-        solved->response = tl_response_fit(reply->points, reply->hz, reply->h + i * reply->points,
-                                           &solved->residual);
-        if (!solved->response)
-            return false;
-    }
-    return true;
-}
-
-static tl_answer* answer_new(const tl_circuit* circuit) {
-    tl_answer* answer = tl_new(1, sizeof *answer);
-    answer->count = circuit->output_count;
-    answer->solved = tl_new(answer->count, sizeof *answer->solved);
-    for (size_t i = 0; i < answer->count; ++i) {
-        answer->solved[i].name = circuit->outputs[i].direct ? "direct" : "rig";
-        answer->solved[i].amp = tl_copy(circuit->outputs[i].amp);
-    }
-    return answer;
 }
 
 static tl_status take(void* context, size_t job, const tl_reply* reply, tl_request* request,
                       bool* again, tl_error* error) {
     run* r = context;
     size_t index = r->order[job];
-    tl_answer* answer = r->answers[index];
-    if (!answer)
-        answer = r->answers[index] = answer_new(r->batch->circuits[index]);
-    answer->solves += reply->points;
-    if (!fit_outputs(reply, answer)) {
-        if (request->per_decade >= LAST_PER_DECADE)
-            return tl_error_set(error, TL_FAILURE,
-                                "%zu solved frequencies do not determine the response (held-out "
-                                "ones are still missed): no figure would be safe",
-                                reply->points);
-        request->per_decade *= 2;
-        *again = true;
-        return TL_OK;
-    }
-    for (size_t i = 0; i < answer->count; ++i)
-        answer->solved[i].metrics =
-            tl_response_metrics(answer->solved[i].response, r->batch->reference_hz);
-    return TL_OK;
+    if (!r->answers[index])
+        r->answers[index] = tl_answer_new(r->batch->circuits[index]);
+    return tl_answer_take(r->answers[index], reply, r->batch->reference_hz, request, again, error);
 }
 
 static tl_status deliver(void* context, size_t job, tl_error* error) {
@@ -168,15 +124,4 @@ tl_status tl_batch_solve(tl_session* session, const tl_batch* batch, tl_answer**
             answers[i] = NULL;
         }
     return status;
-}
-
-void tl_answer_free(tl_answer* answer) {
-    if (!answer)
-        return;
-    for (size_t i = 0; i < answer->count; ++i) {
-        tl_response_free(answer->solved[i].response);
-        free(answer->solved[i].amp);
-    }
-    free(answer->solved);
-    free(answer);
 }

@@ -1,119 +1,21 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 // Variants of a rig side by side: every combination of the values asked for.
 #include "study/session.h"
+#include "study/vary.h"
 
 #include "base/locale.h"
 #include "base/text.h"
-#include "base/yaml.h"
-#include "rig/path.h"
 
 #include <stdlib.h>
 #include <string.h>
 
 enum { MOST_VARIANTS = 100000 };
 
-/// One `--vary`, read: a path and the values it takes in turn.
-typedef struct {
-    tl_input* input; ///< the whole word, for carets
-    char* path;
-    tl_yaml** values;
-    char** words; ///< the values as they were written
-    size_t count;
-} vary;
-
-static void vary_free(vary* v) {
-    for (size_t i = 0; i < v->count; ++i) {
-        tl_yaml_free(v->values[i]);
-        free(v->words[i]);
-    }
-    free(v->values);
-    free(v->words);
-    free(v->path);
-    tl_input_free(v->input);
-}
-
-/// Whether a quote at `at` opens quoted words, as in YAML: 20' is a spelling of a length.
-static bool opens_quote(const char* text, size_t from, size_t at) {
-    return at == from || strchr(" ,:{[", text[at - 1]) != NULL;
-}
-
-/// The end of the value that starts at `from`: a comma outside braces, brackets and quotes.
-static size_t value_end(const char* text, size_t from) {
-    int depth = 0;
-    char quote = '\0';
-    size_t at = from;
-    for (; text[at]; ++at) {
-        char sign = text[at];
-        if (quote) {
-            if (sign == quote)
-                quote = '\0';
-        } else if ((sign == '"' || sign == '\'') && opens_quote(text, from, at)) {
-            quote = sign;
-        } else if (sign == '{' || sign == '[') {
-            ++depth;
-        } else if (sign == '}' || sign == ']') {
-            --depth;
-        } else if (sign == ',' && depth <= 0) {
-            break;
-        }
-    }
-    return at;
-}
-
-static char* trimmed(const char* text, size_t from, size_t to) {
-    while (from < to && text[from] == ' ')
-        ++from;
-    while (to > from && text[to - 1] == ' ')
-        --to;
-    return tl_printf("%.*s", (int)(to - from), text + from);
-}
-
-static tl_status add_value(vary* v, size_t from, size_t to, tl_error* error) {
-    const char* text = v->input->text;
-    char* words = trimmed(text, from, to);
-    tl_place place = {v->input, 1, from + 1};
-    tl_yaml* value = NULL;
-    tl_status status = *words ? tl_yaml_read_piece(v->input, from, to, &value, error)
-                              : tl_error_at(error, &place, "expected a value: PATH=V1,V2,...");
-    if (status != TL_OK) {
-        free(words);
-        return status;
-    }
-    v->values = tl_grow(v->values, v->count + 1, sizeof *v->values);
-    v->words = tl_grow(v->words, v->count + 1, sizeof *v->words);
-    v->values[v->count] = value;
-    v->words[v->count++] = words;
-    return TL_OK;
-}
-
-static tl_status vary_read(const char* text, vary* v, tl_error* error) {
-    text += strspn(text, " "); // the path begins where its carets count from
-    v->input = tl_input_new("--vary", text, strlen(text));
-    tl_place start = {v->input, 1, 1};
-    if (!tl_text_is_plain(text))
-        return tl_error_at(error, &start, "control characters (or broken UTF-8)");
-    const char* equals = strchr(text, '=');
-    if (!equals || equals == text)
-        return tl_error_at(error, &start,
-                           "expected PATH=V1,V2,..., such as chain[0].length=3 m,6 m");
-    size_t from = (size_t)(equals - text);
-    v->path = trimmed(text, 0, from);
-    do {
-        ++from;
-        size_t to = value_end(text, from);
-        tl_status status = add_value(v, from, to, error);
-        if (status != TL_OK)
-            return status;
-        from = to;
-    } while (text[from] == ',');
-    return TL_OK;
-}
-
 /// Everything one comparison is made of while it is worked out.
 typedef struct {
     tl_rig* const* rigs;
     size_t rig_count;
-    vary* varies;
+    tl_vary* varies;
     size_t vary_count;
     tl_rig** clones;
     tl_circuit** circuits;
@@ -169,14 +71,11 @@ static tl_status make_variant(comparing* c, size_t index, tl_error* error) {
     variant->setting_count = c->vary_count;
     tl_status status = TL_OK;
     for (size_t i = 0; status == TL_OK && i < c->vary_count; ++i) {
-        const vary* v = &c->varies[i];
+        const tl_vary* v = &c->varies[i];
         products /= v->count;
         size_t pick = rest / products;
         rest %= products;
-        tl_target target;
-        status = tl_rig_find(clone, v->path, v->input, &target, error);
-        if (status == TL_OK)
-            status = tl_rig_set(clone, &target, v->values[pick], error);
+        status = tl_vary_set(v, pick, clone, error);
         variant->settings[i] = (tl_setting){tl_copy(v->path), tl_copy(v->words[pick])};
     }
     if (status == TL_OK)
@@ -228,7 +127,7 @@ static tl_status compare(tl_session* session, comparing* c, const char* const* v
                          double reference_hz, tl_error* error) {
     tl_status status = TL_OK;
     for (size_t i = 0; status == TL_OK && i < c->vary_count; ++i)
-        status = vary_read(varies[i], &c->varies[i], error);
+        status = tl_vary_read(varies[i], &c->varies[i], error);
     size_t count = 0;
     if (status == TL_OK)
         status = count_variants(c, &count, error);
@@ -260,7 +159,7 @@ static tl_status study_compare(tl_session* session, tl_rig* const* rigs, size_t 
     free(c.clones);
     free(c.circuits);
     for (size_t i = 0; i < vary_count; ++i)
-        vary_free(&c.varies[i]);
+        tl_vary_free(&c.varies[i]);
     free(c.varies);
     if (status != TL_OK) {
         tl_comparison_free(c.comparison);

@@ -28,10 +28,9 @@ tl_status tl_study_response(tl_session* session, tl_rig* rig, double reference_h
 
 void tl_differences_db(const tl_solved* rig, const tl_solved* direct, size_t count,
                        const double* hz, double* db) {
-    double matched_db = tl_matched_level_db(rig->response, direct->response);
     for (size_t i = 0; i < count; ++i)
         db[i] = tl_response_db(rig->response, hz[i]) - tl_response_db(direct->response, hz[i]) -
-                matched_db;
+                rig->hearing.level_db;
 }
 
 static char* study_netlist(tl_rig* rig) {

@@ -28,4 +28,28 @@ typedef struct {
 tl_status tl_batch_solve(tl_session* session, const tl_batch* batch, tl_answer** answers,
                          tl_error* error);
 
+/// Circuits that come one after the other, too many or too different to be held together.
+typedef struct {
+    size_t count;
+    double reference_hz;
+    /// The circuit of job `index`, made when its turn comes; the stream frees it.
+    tl_circuit* (*build)(void* context, size_t index);
+    /// Takes an answer over, in ascending order.
+    void (*deliver)(void* context, size_t index, tl_answer* answer);
+    /// Puts words in front of an error about circuit `index`. May be NULL.
+    void (*blame)(void* context, size_t index, tl_error* error);
+    void* context;
+} tl_stream;
+
+/// Solves circuits as they come; each is a deck of its own, and only a window of them is held.
+tl_status tl_stream_solve(tl_session* session, const tl_stream* stream, tl_error* error);
+
+/// The first request for a deck: 21 frequencies from 10 Hz to 100 kHz.
+tl_request tl_answer_request(const tl_deck* deck, const double* values);
+/// An answer with nothing solved yet.
+tl_answer* tl_answer_new(const tl_circuit* circuit);
+/// Takes a reply in; asks for a denser one (`*request`, `*again`) while the fit does not hold.
+tl_status tl_answer_take(tl_answer* answer, const tl_reply* reply, double reference_hz,
+                         tl_request* request, bool* again, tl_error* error);
+
 #endif

@@ -419,7 +419,7 @@ def check_options(cases):
     cases.write("rig.yaml", RIG)
     rig = "rig.yaml"
     refused = [
-        (("frob",), "there is no command 'frob'", "response, compare, check, parts, netlist"),
+        (("frob",), "there is no command 'frob'", "response, compare, ", "check, parts, netlist"),
         (("responce", rig), "there is no command 'responce'", "did you mean 'response'?"),
         (("",), "there is no command ''"),
         (("response",), "expected: toneload response RIG.yaml"),
