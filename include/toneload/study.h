@@ -67,6 +67,7 @@ typedef struct {
 typedef struct {
     char* name;        ///< the rig's title when there are several, then what it sets
     const tl_rig* rig; ///< the rig it is a variant of
+    char* rig_label;   ///< its title; with the file when another has the same title
     tl_setting* settings;
     size_t setting_count;
     tl_answer* answer;

@@ -206,7 +206,8 @@ static bool wrong_unit(const char* text, const char* name, double number, tl_uni
     tl_text_addf(complaint, "'%s': ", text);
     const char* meant = meant_unit(name, unit);
     if (!*name)
-        tl_text_add(complaint, "a bare number, without a unit; ");
+        tl_text_add(complaint,
+                    "a bare number, without a unit (a decimal takes a point, not a comma); ");
     else if (meant)
         tl_text_addf(complaint, "'%s' is not a unit that fits; did you mean '%.10g %s'? ", name,
                      number, meant);

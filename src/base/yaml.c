@@ -232,7 +232,9 @@ static tl_status syntax_error(builder* b, struct fy_diag* diag) {
     if (!first)
         return tl_error_at(b->error, &place, "this is not YAML");
     place = byte_place(b, find_byte(b, first->line, first->column));
-    return tl_error_at(b->error, &place, "YAML: %s", first->msg);
+    return tl_error_at(
+        b->error, &place,
+        "YAML: %s (look at the indentation, dashes and brackets here and just above)", first->msg);
 }
 
 /// What the YAML library would pass over or cut a value at: control characters and broken UTF-8.
@@ -367,7 +369,8 @@ tl_status tl_yaml_switch(const tl_yaml* node, bool* on, tl_error* error) {
         *on = strcmp(node->text, "yes") == 0 || strcmp(node->text, "true") == 0;
         if (*on || strcmp(node->text, "no") == 0 || strcmp(node->text, "false") == 0)
             return TL_OK;
-        return tl_error_at(error, &node->place, "'%s': expected yes or no", node->text);
+        return tl_error_at(error, &node->place, "'%s': expected yes or no, in small letters",
+                           node->text);
     }
     return tl_yaml_expect(node, TL_YAML_SCALAR, "yes or no", error);
 }

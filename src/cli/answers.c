@@ -53,6 +53,7 @@ void differences_cells(tl_table* table, const tl_solved* rig, const tl_solved* d
 }
 
 void short_columns(tl_table* table) {
+    tl_table_column(table, "level\ndB", "reference_db");
     tl_table_column(table, "peak\nkHz", "peak_hz");
     tl_table_column(table, "\ndB", "peak_db");
     tl_table_column(table, "\nQ", "q");
@@ -84,9 +85,10 @@ void short_cells(tl_table* table, const tl_solved* solved, const tl_solved* dire
     double db[DIFFERENCES] = {NAN, NAN, NAN, NAN, NAN};
     if (direct)
         tl_differences_db(solved, direct, DIFFERENCES, difference_hz, db);
+    short_number(table, metrics->reference_db, "%+.1f", "");
     short_number(table, metrics->peak_hz / 1000, "%.2f", "none");
     short_number(table, metrics->peak_db, "%+.1f", "");
-    short_number(table, metrics->q, "%.2f", "");
+    short_number(table, isnan(metrics->peak_hz) ? NAN : metrics->q, "%.2f", "");
     short_number(table, metrics->cutoff_hz / 1000, "%.2f", "> 100");
     for (size_t i = 0; i < DIFFERENCES; ++i)
         short_number(table, db[i], "%+.1f", "");

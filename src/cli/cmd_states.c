@@ -66,7 +66,7 @@ static void add_state(const tl_states* states, tl_table* table, size_t index, bo
         }
         short_number(table, amp->metrics.peak_hz / 1000, "%.2f", "none");
         short_number(table, amp->metrics.peak_db, "%+.1f", "");
-        short_number(table, amp->metrics.q, "%.2f", "");
+        short_number(table, isnan(amp->metrics.peak_hz) ? NAN : amp->metrics.q, "%.2f", "");
         short_number(table, amp->metrics.cutoff_hz / 1000, "%.2f", "> 100");
         short_number(table, amp->hearing.worst_db, "%+.1f", "");
         short_number(table, amp->hearing.worst_hz / 1000, "%.1f", "");

@@ -78,7 +78,7 @@ static void add_row(const comparison_view* l, tl_table* table, const tl_variant*
     size_t cells = 0;
     tl_table_row(table);
     if (names_rigs(l)) {
-        const char* words = tl_rig_title(variant->rig);
+        const char* words = variant->rig_label;
         tl_table_words(table, plain ? first_word(solved, shared, words) : words);
         ++cells;
     }
@@ -145,13 +145,14 @@ static char* comparison_text(const comparison_view* l) {
     char* table_text = tl_table_text(table);
     fprintf(to, "%s%s%s\n", l->rigs ? "" : l->title, l->rigs ? "" : "\n\n", table_text);
     fprintf(to,
-            "Peak and -3 dB are relative to the level at %g Hz; the columns 'dB at' are rig minus\n"
+            "Level is at %g Hz, re each pickup's own 1 V; peak and -3 dB are relative to it. The "
+            "columns 'dB at' are rig minus\n"
             "direct, after the amp is turned up to match the level between 200 Hz and 1 kHz.\n"
             "Rank 1 is the closest to direct.\n"
             "%s"
-            "%zu variants, %zu frequencies solved.\n",
+            "%zu variant%s, %zu frequencies solved.\n",
             l->asked->reference_hz, verdict_source, l->comparison->count,
-            count_solves(l->comparison));
+            l->comparison->count == 1 ? "" : "s", count_solves(l->comparison));
     for (size_t i = 0; i < l->comparison->count; ++i)
         print_unstable(to, l->comparison->variants[i].name, l->comparison->variants[i].answer);
     fclose(to);

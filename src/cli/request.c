@@ -7,6 +7,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/stat.h>
 #include <unistd.h>
 
 typedef struct {
@@ -183,6 +184,30 @@ static tl_status take_option(const command* about, int count, char** words, int*
     return take_value(row, value ? value : "", asked, error);
 }
 
+/// Whether two names lead to the same file.
+static bool same_file(const char* one, const char* two) {
+    struct stat a;
+    struct stat b;
+    return one && stat(one, &a) == 0 && stat(two, &b) == 0 && S_ISREG(a.st_mode) &&
+           a.st_dev == b.st_dev && a.st_ino == b.st_ino;
+}
+
+/// An answer must not take the place of a rig it was worked out from.
+static tl_status check_overwriting(const request* asked, tl_error* error) {
+    const char* const outputs[] = {asked->output, asked->plot, asked->curves};
+    for (size_t i = 0; i < sizeof outputs / sizeof *outputs; ++i)
+        for (size_t j = 0; j < asked->word_count; ++j)
+            if (same_file(outputs[i], asked->words[j])) {
+                char* shown = tl_show_safe(outputs[i]);
+                tl_status status =
+                    tl_error_set(error, TL_BAD_INPUT,
+                                 "%s: the answer would overwrite what was asked about", shown);
+                free(shown);
+                return status;
+            }
+    return TL_OK;
+}
+
 static tl_status check_words(const command* about, const request* asked, tl_error* error) {
     if (asked->word_count < about->least_words)
         return tl_error_set(error, TL_BAD_INPUT, "expected: toneload %s %s", about->name,
@@ -194,7 +219,7 @@ static tl_status check_words(const command* about, const request* asked, tl_erro
         return tl_error_set(error, TL_BAD_INPUT, "--json and --csv: one of them, please");
     if (asked->points && !asked->json)
         return tl_error_set(error, TL_BAD_INPUT, "--points goes with --json");
-    return TL_OK;
+    return check_overwriting(asked, error);
 }
 
 tl_status request_read(const command* about, int count, char** words, request* asked,

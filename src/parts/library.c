@@ -440,6 +440,18 @@ static tl_status read_keys(const reading* r, const char* prefix, const tl_yaml* 
     return status;
 }
 
+/// The kind in whose library a name stands that was looked for in another; NULL when in none.
+static const char* find_elsewhere(tl_library* library, const tl_part_kind* kind, const char* name) {
+    for (size_t i = 0; i < tl_part_kind_count; ++i) {
+        const tl_part_kind* other = tl_part_kinds[i];
+        shelf* found = NULL;
+        if (other->library && strcmp(other->library, kind->library) != 0 &&
+            get_shelf(library, other, &found, NULL) == TL_OK && find_entry(found, name))
+            return other->library;
+    }
+    return NULL;
+}
+
 tl_status tl_library_part(tl_library* library, const tl_part_kind* kind, const char* name,
                           const tl_place* place, tl_part** part, tl_error* error) {
     static const char* const others[] = {"about", "source", NULL};
@@ -453,7 +465,11 @@ tl_status tl_library_part(tl_library* library, const tl_part_kind* kind, const c
     const tl_yaml* entry = find_entry(found, name);
     if (!entry) {
         tl_text hint = {0};
-        tl_name_hint(&hint, name, found->names, found->count);
+        const char* other = find_elsewhere(library, kind, name);
+        if (other)
+            tl_text_addf(&hint, "; there is a %s of that name", other);
+        else
+            tl_name_hint(&hint, name, found->names, found->count);
         status = tl_error_at(error, place,
                              "no %s named '%s' in the library%s; see 'toneload parts "
                              "%s'",

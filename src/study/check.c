@@ -22,9 +22,10 @@ static const double WEAK_CORNER_HZ = 30e3;  // an output into its lead should re
 /// A stretch of the line that one source drives, until the next stage that drives on.
 typedef struct {
     double farad;
-    double ohm;   ///< of the source; 0 for the guitar
-    char* driver; ///< path of what drives it
-    bool passive; ///< driven by pickups
+    double ohm;       ///< of the source; 0 for the guitar
+    double input_ohm; ///< of the stage that drives it
+    char* driver;     ///< path of what drives it
+    bool passive;     ///< driven by pickups
 } stretch;
 
 typedef struct {
@@ -37,7 +38,7 @@ static void survey_branch(survey* s, const tl_branch* branch, const char* path, 
 
 static size_t begin_stretch(survey* s, const char* driver, double ohm, bool passive) {
     s->stretches = tl_grow(s->stretches, s->count + 1, sizeof *s->stretches);
-    s->stretches[s->count] = (stretch){0, ohm, tl_copy(driver), passive};
+    s->stretches[s->count] = (stretch){.ohm = ohm, .driver = tl_copy(driver), .passive = passive};
     return s->count++;
 }
 
@@ -94,6 +95,7 @@ static size_t survey_stage(survey* s, const tl_part* part, const char* path, con
     char* driver = name ? tl_printf("%s (%s)", path, name) : tl_copy(path);
     size_t next = begin_stretch(s, driver, tl_part_number(part, "output.resistance", 0), false);
     free(driver);
+    s->stretches[next].input_ohm = input_ohm;
     return next;
 }
 
@@ -174,9 +176,12 @@ static void judge_first_stretch(survey* s) {
     tl_listing_remark(
         s->found,
         "the pickup drives %.4g pF of lead up to %s, but %.4g pF when plugged straight in: the "
-        "top end will be duller; a buffer nearer to the guitar would keep it",
+        "top end will be duller%s",
         1e12 * first->farad, s->count > 1 ? s->stretches[1].driver : "the amp",
-        1e12 * s->found->direct_cable_farad);
+        1e12 * s->found->direct_cable_farad,
+        s->count > 1 && s->stretches[1].input_ohm < LOW_INPUT_OHM
+            ? "; a buffer before it would keep it, but is not what such an input is meant to see"
+            : "; a buffer nearer to the guitar would keep it");
 }
 
 /// Capacitance of the leads a chain puts in the path.

@@ -22,12 +22,30 @@ typedef struct {
     tl_comparison* comparison;
 } comparing;
 
+/// The words of a path that people need: "length" of chain[0].length, "drive engaged" of
+/// chain[drive].engaged, "volume position" of guitar.volume.position.
+static char* short_path(const char* path) {
+    const char* last = strrchr(path, '.');
+    if (!last)
+        return tl_copy(path);
+    const char* from = last;
+    while (from > path && from[-1] != '.')
+        --from;
+    size_t size = (size_t)(last - from);
+    bool index = size && last[-1] == ']';
+    const char* bracket = memchr(from, '[', size);
+    if (index && bracket && bracket[1] >= '0' && bracket[1] <= '9')
+        return tl_copy(last + 1);
+    if (index && bracket) // a name
+        return tl_printf("%.*s %s", (int)(last - bracket) - 2, bracket + 1, last + 1);
+    return tl_printf("%.*s %s", (int)size, from, last + 1);
+}
+
 /// Adds a setting's words to a variant's name: "length = 3 m".
 static void add_setting_words(tl_text* name, const char* path, const char* value) {
-    const char* last = strrchr(path, '.');
-    if (name->size)
-        tl_text_add(name, ", ");
-    tl_text_addf(name, "%s = %s", last ? last + 1 : path, value);
+    char* words = short_path(path);
+    tl_text_addf(name, "%s%s = %s", name->size ? ", " : "", words, value);
+    free(words);
 }
 
 /// Whether another path ends in the same word: chain[0].length and chain[2].length need all of
@@ -42,10 +60,26 @@ static bool ends_alike(const comparing* c, size_t which) {
     return false;
 }
 
+/// What a rig is called among others: its title, and its file's name when another has that title.
+static char* rig_label(const comparing* c, const tl_rig* rig) {
+    const char* title = tl_rig_title(rig);
+    bool alone = true;
+    for (size_t i = 0; i < c->rig_count; ++i)
+        alone = alone && (c->rigs[i] == rig || strcmp(tl_rig_title(c->rigs[i]), title) != 0);
+    if (alone)
+        return tl_copy(title);
+    tl_text label = {0};
+    tl_text_addf(&label, "%s (", title);
+    tl_text_add_safe(&label, tl_rig_path(rig));
+    tl_text_add(&label, ")");
+    return tl_text_take(&label);
+}
+
 static void name_variant(const comparing* c, tl_variant* variant) {
     tl_text name = {0};
+    variant->rig_label = rig_label(c, variant->rig);
     if (c->rig_count > 1)
-        tl_text_add(&name, tl_rig_title(variant->rig));
+        tl_text_add(&name, variant->rig_label);
     for (size_t i = 0; i < variant->setting_count; ++i) {
         const tl_setting* setting = &variant->settings[i];
         if (ends_alike(c, i)) {
@@ -55,8 +89,27 @@ static void name_variant(const comparing* c, tl_variant* variant) {
         }
     }
     if (!name.size)
-        tl_text_add(&name, tl_rig_title(variant->rig));
+        tl_text_add(&name, variant->rig_label);
     variant->name = tl_text_take(&name);
+}
+
+/// Two varies of one value would hide each other.
+static tl_status check_targets(const comparing* c, tl_rig* rig, tl_error* error) {
+    tl_status status = TL_OK;
+    tl_target* targets = tl_new(c->vary_count, sizeof *targets);
+    for (size_t i = 0; status == TL_OK && i < c->vary_count; ++i) {
+        status = tl_rig_find(rig, c->varies[i].path, c->varies[i].input, &targets[i], error);
+        tl_place start = {c->varies[i].input, 1, 1};
+        for (size_t j = 0; status == TL_OK && j < i; ++j)
+            if (targets[i].part == targets[j].part &&
+                (targets[i].field == targets[j].field || targets[i].field < 0))
+                status =
+                    tl_error_at(error, &start,
+                                "this would undo an earlier --vary: give all values of one thing "
+                                "to one --vary, and a whole part before values of it");
+    }
+    free(targets);
+    return status;
 }
 
 /// Makes variant `index`: a clone of its rig with one value of each vary.
@@ -137,6 +190,8 @@ static tl_status compare(tl_session* session, comparing* c, const char* const* v
     c->comparison->count = count;
     c->clones = tl_new(count, sizeof *c->clones);
     c->circuits = tl_new(count, sizeof *c->circuits);
+    for (size_t i = 0; status == TL_OK && i < c->rig_count; ++i)
+        status = check_targets(c, c->rigs[i], error);
     for (size_t i = 0; status == TL_OK && i < count; ++i)
         status = make_variant(c, i, error);
     return status == TL_OK ? solve_variants(session, c, reference_hz, error) : status;
@@ -190,6 +245,7 @@ void tl_comparison_free(tl_comparison* comparison) {
         }
         free(variant->settings);
         free(variant->name);
+        free(variant->rig_label);
         tl_answer_free(variant->answer);
     }
     free(comparison->variants);

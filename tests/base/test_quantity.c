@@ -199,7 +199,9 @@ static void what_does_not_fit_is_refused(void** state) {
     refuse("inf m", TL_UNIT_METRE, "expected a length");
     refuse("", TL_UNIT_METRE, "expected a length");
     refuse("m", TL_UNIT_METRE, "expected a length");
-    refuse("6", TL_UNIT_METRE, "a bare number, without a unit; expected a length");
+    refuse(
+        "6", TL_UNIT_METRE,
+        "a bare number, without a unit (a decimal takes a point, not a comma); expected a length");
     refuse("6 ", TL_UNIT_METRE, "a bare number");
     refuse("6,5 m", TL_UNIT_METRE, "expected a length");
     refuse("6 m^2", TL_UNIT_METRE, "units that fit: m, cm, mm, ft, in, km");

@@ -437,6 +437,11 @@ def check_options(cases):
         (("response", rig, "--points", "10"), "--points goes with --json"),
         (("compare", rig), "nothing to compare", "--vary PATH=V1,V2"),
         (("compare",), "expected: toneload compare"),
+        (("response", rig, "--output", "./rig.yaml"), "would overwrite what was asked about"),
+        (("netlist", rig, "--output", "rig.yaml"), "would overwrite what was asked about"),
+        (("compare", rig, "--vary", "chain[0].length=1 m,2 m", "--vary", "chain[0].length=3 m"), "undo an earlier --vary"),
+        (("compare", rig, "--vary", "chain[0].length=1 m", "--vary", "chain[0].cable={capacitance: 90 pF/m}"),
+         "undo an earlier --vary", "a whole part before values of it"),
         (("parts", "cabel"), "no kind of part named 'cabel'", "did you mean 'cable'?"),
         (("parts", "frob"), "no kind of part named 'frob'", "pickup", "amp"),
     ]
