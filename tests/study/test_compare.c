@@ -158,8 +158,8 @@ static void variants_may_change_shape(void** state) {
     tl_comparison* c = compare(&rig, 1, varies, 2);
     assert_int_equal(c->count, 6);
     for (size_t i = 0; i < 6; i++) {
-        char* name =
-            tl_printf("position = %s, engaged = %s", positions[i / 2], i % 2 ? "no" : "yes");
+        char* name = tl_printf("volume position = %s, drive engaged = %s", positions[i / 2],
+                               i % 2 ? "no" : "yes");
         assert_string_equal(c->variants[i].name, name);
         free(name);
         is_the_same_as(&c->variants[i],
