@@ -143,14 +143,20 @@ typedef struct {
     size_t count;
 } tl_reach;
 
-/// Finds the value of `path` that just meets all limits, for each combination of the varies.
-/// Limits:
-/// "-1 dB at 5 kHz" (rig minus direct, matched), "peak not below 3 kHz", "-3 dB not below 4 kHz",
-/// "verdict not worse than borderline". By root finding (Brent). TL_BAD_INPUT when a limit cannot
-/// be read, the path is no number, or its value changes the circuit's shape.
-TL_API tl_status tl_study_reach(tl_session* session, tl_rig* rig, const char* path,
-                                const char* const* varies, size_t vary_count,
-                                const char* const* limits, size_t limit_count, double reference_hz,
+typedef struct {
+    const char* path;          ///< what is solved for: any number in the rig
+    const char* const* varies; ///< "PATH=V1,V2,..": a row for each of their combinations
+    size_t vary_count;
+    const char* const* limits; ///< all of them must be met, at every amp
+    size_t limit_count;
+    double reference_hz;
+} tl_reach_options;
+
+/// Finds the values of a path that meet all limits. Limits: "-1 dB at 5 kHz" (rig minus direct,
+/// matched), "peak not below 3 kHz", "-3 dB not below 4 kHz", "verdict not worse than borderline".
+/// By root finding (Ridders). TL_BAD_INPUT when a limit cannot be read, the path is no number, or
+/// its value changes the circuit's shape.
+TL_API tl_status tl_study_reach(tl_session* session, tl_rig* rig, const tl_reach_options* options,
                                 tl_reach** reach, tl_error* error);
 TL_API void tl_reach_free(tl_reach* reach);
 

@@ -156,8 +156,10 @@ static tl_status run(const request* asked, tl_error* error) {
     if (status == TL_OK)
         status = tl_rig_read(tl_session_library(session), asked->words[0], &rig, error);
     if (status == TL_OK)
-        status = tl_study_reach(session, rig, path, varies, count, asked->limits,
-                                asked->limit_count, asked->reference_hz, &reach, error);
+        status = tl_study_reach(session, rig,
+                                &(tl_reach_options){path, varies, count, asked->limits,
+                                                    asked->limit_count, asked->reference_hz},
+                                &reach, error);
     if (status == TL_OK) {
         char* text = reach_shown(asked, rig, reach);
         status = request_write(asked, text, error);

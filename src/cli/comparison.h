@@ -19,8 +19,8 @@ typedef struct {
 comparison_view comparison_look(const request* asked, const char* command, const char* title,
                                 const tl_comparison* comparison);
 /// Writes the table, CSV or JSON as the options ask for.
-tl_status comparison_write(const comparison_view* view, tl_error* error);
+tl_status comparison_write(const comparison_view* l, tl_error* error);
 /// Draws all curves over each other.
-tl_status comparison_draw(const comparison_view* view, const char* path, tl_error* error);
+tl_status comparison_draw(const comparison_view* l, const char* path, tl_error* error);
 
 #endif

@@ -188,7 +188,7 @@ static tl_status take_option(const command* about, int count, char** words, int*
 static bool same_file(const char* one, const char* two) {
     struct stat a;
     struct stat b;
-    return one && stat(one, &a) == 0 && stat(two, &b) == 0 && S_ISREG(a.st_mode) &&
+    return one && two && stat(one, &a) == 0 && stat(two, &b) == 0 && S_ISREG(a.st_mode) &&
            a.st_dev == b.st_dev && a.st_ino == b.st_ino;
 }
 

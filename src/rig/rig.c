@@ -4,7 +4,6 @@
 #include "base/text.h"
 #include "parts/kinds.h"
 #include "rig/read.h"
-#include "rig/toggle.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -54,6 +53,16 @@ static void guitar_free(tl_guitar* guitar) {
     tl_part_free(guitar->tone);
 }
 
+static void scenes_free(tl_rig* rig) {
+    for (size_t i = 0; i < rig->scene_count; ++i) {
+        for (size_t j = 0; j < rig->scenes[i].engaged_count; ++j)
+            free(rig->scenes[i].engaged[j]);
+        free(rig->scenes[i].engaged);
+        free(rig->scenes[i].name);
+    }
+    free(rig->scenes);
+}
+
 void tl_rig_free(tl_rig* rig) {
     if (!rig)
         return;
@@ -61,7 +70,7 @@ void tl_rig_free(tl_rig* rig) {
     tl_branch_free(&rig->main);
     tl_chain_free(&rig->direct);
     if (!rig->is_clone) {
-        tl_scenes_free(rig);
+        scenes_free(rig);
         tl_input_free(rig->input);
     }
     free(rig->path);

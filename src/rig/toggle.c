@@ -121,13 +121,3 @@ tl_status tl_scenes_read(tl_rig* rig, const tl_yaml* node, tl_error* error) {
     tl_toggles_free(&list);
     return status;
 }
-
-void tl_scenes_free(tl_rig* rig) {
-    for (size_t i = 0; i < rig->scene_count; ++i) {
-        for (size_t j = 0; j < rig->scenes[i].engaged_count; ++j)
-            free(rig->scenes[i].engaged[j]);
-        free(rig->scenes[i].engaged);
-        free(rig->scenes[i].name);
-    }
-    free(rig->scenes);
-}

@@ -28,6 +28,5 @@ void tl_toggle_set(const tl_toggle* toggle, bool on);
 /// Reads the `scenes` of a rig file: [{name, engaged: [names]}, ..]. TL_BAD_INPUT at a name that no
 /// pedal or loop has.
 tl_status tl_scenes_read(tl_rig* rig, const tl_yaml* node, tl_error* error);
-void tl_scenes_free(tl_rig* rig);
 
 #endif

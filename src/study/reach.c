@@ -306,24 +306,22 @@ static tl_status solve_rows(reaching* r, tl_rig* rig, const char* const* words, 
     return status;
 }
 
-tl_status tl_study_reach(tl_session* session, tl_rig* rig, const char* path,
-                         const char* const* varies, size_t vary_count, const char* const* limits,
-                         size_t limit_count, double reference_hz, tl_reach** reach,
-                         tl_error* error) {
+tl_status tl_study_reach(tl_session* session, tl_rig* rig, const tl_reach_options* options,
+                         tl_reach** reach, tl_error* error) {
     tl_locale locale = tl_locale_plain();
     reaching r = {.session = session,
-                  .reference_hz = reference_hz,
-                  .limits = tl_new(limit_count, sizeof(tl_limit)),
-                  .limit_count = limit_count,
-                  .path = path,
-                  .input = tl_input_new("--vary", path, strlen(path)),
+                  .reference_hz = options->reference_hz,
+                  .limits = tl_new(options->limit_count, sizeof(tl_limit)),
+                  .limit_count = options->limit_count,
+                  .path = options->path,
+                  .input = tl_input_new("--vary", options->path, strlen(options->path)),
                   .error = error};
     tl_reach* made = tl_new(1, sizeof *made);
-    tl_status status = read_limits(&r, rig, limits);
+    tl_status status = read_limits(&r, rig, options->limits);
     if (status == TL_OK)
         status = describe(&r, rig, made);
     if (status == TL_OK)
-        status = solve_rows(&r, rig, varies, vary_count, made);
+        status = solve_rows(&r, rig, options->varies, options->vary_count, made);
     tl_input_free(r.input);
     free(r.limits);
     if (status != TL_OK) {
