@@ -1,135 +1,35 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
+// Loads the filters that guard_make.c worked out when toneload was built.
 #include "solve/guard.h"
 
-#include <errno.h>
-#include <fcntl.h>
-#include <seccomp.h>
+#include <linux/filter.h>
+#include <linux/seccomp.h>
 #include <stddef.h>
-#include <stdint.h>
-#include <sys/ioctl.h>
+#include <string.h>
+#include <sys/prctl.h>
+#include <sys/syscall.h>
 #include <unistd.h>
 
-/// What computing and answering on open descriptors takes. Calls that this machine's architecture
-/// does not have are left out by libseccomp.
-static const int always[] = {
-    // memory
-    SCMP_SYS(brk),
-    SCMP_SYS(madvise),
-    SCMP_SYS(mmap),
-    SCMP_SYS(mprotect),
-    SCMP_SYS(mremap),
-    SCMP_SYS(munmap),
-    // clocks and the load, which ngspice notes for each run
-    SCMP_SYS(clock_gettime),
-    SCMP_SYS(getrusage),
-    SCMP_SYS(gettimeofday),
-    SCMP_SYS(sysinfo),
-    SCMP_SYS(time),
-    SCMP_SYS(times),
-    // signals to itself, locks, and its own name
-    SCMP_SYS(futex),
-    SCMP_SYS(getpid),
-    SCMP_SYS(getrandom),
-    SCMP_SYS(gettid),
-    SCMP_SYS(restart_syscall),
-    SCMP_SYS(rt_sigaction),
-    SCMP_SYS(rt_sigprocmask),
-    SCMP_SYS(rt_sigreturn),
-    SCMP_SYS(sched_yield),
-    SCMP_SYS(setitimer),
-    SCMP_SYS(sigaltstack),
-    // descriptors that are open already
-    SCMP_SYS(close),
-    SCMP_SYS(fstat),
-    SCMP_SYS(ftruncate),
-    SCMP_SYS(lseek),
-    SCMP_SYS(poll),
-    SCMP_SYS(ppoll),
-    SCMP_SYS(pread64),
-    SCMP_SYS(read),
-    SCMP_SYS(readv),
-    SCMP_SYS(recvfrom),
-    SCMP_SYS(recvmsg),
-    SCMP_SYS(sendmsg),
-    SCMP_SYS(sendto),
-    SCMP_SYS(write),
-    SCMP_SYS(writev),
-    // looking at names
-    SCMP_SYS(access),
-    SCMP_SYS(faccessat),
-    SCMP_SYS(faccessat2),
-    SCMP_SYS(getcwd),
-    SCMP_SYS(lstat),
-    SCMP_SYS(newfstatat),
-    SCMP_SYS(readlink),
-    SCMP_SYS(readlinkat),
-    SCMP_SYS(stat),
-    SCMP_SYS(statx),
-    // the end
-    SCMP_SYS(exit),
-    SCMP_SYS(exit_group),
-};
+#include "solve/guard_filter.h"
 
-/// What is needed once more before the guard is tightened.
-static const int at_start[] = {
-    SCMP_SYS(prctl), SCMP_SYS(rmdir), SCMP_SYS(seccomp), SCMP_SYS(unlink), SCMP_SYS(unlinkat),
-};
-
-static bool allow_all(scmp_filter_ctx filter, const int* calls, size_t count) {
-    for (size_t i = 0; i < count; ++i)
-        if (seccomp_rule_add(filter, SCMP_ACT_ALLOW, calls[i], 0) != 0)
-            return false;
-    return true;
-}
-
-/// Opening a file to read it gets `action`; a flag that could write or create one kills. openat2()
-/// is on no list, since a filter cannot see its flags.
-static bool add_opening(scmp_filter_ctx filter, uint32_t action) {
-    const scmp_datum_t writes =
-        O_ACCMODE | O_CREAT | O_TRUNC | O_APPEND | (O_TMPFILE & ~O_DIRECTORY);
-    return seccomp_rule_add(filter, action, SCMP_SYS(open), 1,
-                            SCMP_A1(SCMP_CMP_MASKED_EQ, writes, O_RDONLY)) == 0 &&
-           seccomp_rule_add(filter, action, SCMP_SYS(openat), 1,
-                            SCMP_A2(SCMP_CMP_MASKED_EQ, writes, O_RDONLY)) == 0;
-}
-
-/// Allows a call when the lower 32 bits of one of its arguments, all that the kernel looks at in
-/// these, are as given.
-static bool allow_where(scmp_filter_ctx filter, int call, unsigned argument, uint32_t value) {
-    struct scmp_arg_cmp only = {argument, SCMP_CMP_MASKED_EQ, 0xffffffff, value};
-    return seccomp_rule_add_array(filter, SCMP_ACT_ALLOW, call, 1, &only) == 0;
-}
-
-/// Calls that are harmless in one form only: asking whether a descriptor is a terminal, reading
-/// its flags, and a signal to itself, which is how abort() ends.
-static bool add_narrow(scmp_filter_ctx filter) {
-    return allow_where(filter, SCMP_SYS(ioctl), 1, TCGETS) &&
-           allow_where(filter, SCMP_SYS(fcntl), 1, F_GETFL) &&
-           allow_where(filter, SCMP_SYS(fcntl), 1, F_GETFD) &&
-           allow_where(filter, SCMP_SYS(tgkill), 0, (uint32_t)getpid());
-}
-
-/// Calls of another architecture's table (32-bit and x32 calls on a 64-bit machine) would pass
-/// under other numbers: they end the process as well.
-static bool load(bool starting) {
-    scmp_filter_ctx filter = seccomp_init(SCMP_ACT_KILL_PROCESS);
-    if (!filter)
+/// Puts a filter on every thread of the process, with its own number where the filter names it.
+static bool load(const struct sock_filter* steps, size_t count) {
+    struct sock_filter own[256];
+    if (count > sizeof own / sizeof *own)
         return false;
-    bool loaded = seccomp_attr_set(filter, SCMP_FLTATR_ACT_BADARCH, SCMP_ACT_KILL_PROCESS) == 0 &&
-                  seccomp_attr_set(filter, SCMP_FLTATR_CTL_NNP, 1) == 0 &&
-                  seccomp_attr_set(filter, SCMP_FLTATR_CTL_TSYNC, 1) == 0 &&
-                  allow_all(filter, always, sizeof always / sizeof *always) && add_narrow(filter) &&
-                  add_opening(filter, starting ? SCMP_ACT_ALLOW : SCMP_ACT_ERRNO(EACCES)) &&
-                  (!starting || allow_all(filter, at_start, sizeof at_start / sizeof *at_start)) &&
-                  seccomp_load(filter) == 0;
-    seccomp_release(filter);
-    return loaded;
+    memcpy(own, steps, count * sizeof *steps);
+    for (size_t i = 0; i < count; ++i)
+        if (own[i].k == TL_GUARD_OWN_PID)
+            own[i].k = (unsigned)getpid();
+    struct sock_fprog program = {(unsigned short)count, own};
+    return prctl(PR_SET_NO_NEW_PRIVS, 1, 0, 0, 0) == 0 &&
+           syscall(SYS_seccomp, SECCOMP_SET_MODE_FILTER, SECCOMP_FILTER_FLAG_TSYNC, &program) == 0;
 }
 
 bool tl_guard_enter(void) {
-    return load(true);
+    return load(first_filter, sizeof first_filter / sizeof *first_filter);
 }
 
 bool tl_guard_tighten(void) {
-    return load(false);
+    return load(second_filter, sizeof second_filter / sizeof *second_filter);
 }

@@ -8,6 +8,9 @@
 
 #include <stdbool.h>
 
+/// Stands in the filters for the number of the process, which is known only when they are loaded.
+#define TL_GUARD_OWN_PID 0x7e57a9e5u
+
 /// While libngspice starts: memory, clocks, open descriptors, files opened for reading, and
 /// removing files. No programs, processes, threads, sockets, and no file opened for writing.
 bool tl_guard_enter(void);
