@@ -85,4 +85,56 @@ TL_API tl_status tl_plot_check_path(const char* path, tl_error* error);
 /// gnuplot is missing, fails or takes over a minute, or the file cannot be written.
 TL_API tl_status tl_plot_draw(const tl_plot* plot, const char* path, tl_error* error);
 
+/// A line of a figure against a value. NAN leaves a gap.
+typedef struct {
+    const char* label; ///< free text, never trusted
+    const double* y;
+} tl_series;
+
+/// A figure against a value.
+typedef struct {
+    const char* title; ///< free text, never trusted, as all labels
+    const char* x_label;
+    const char* y_label;
+    const double* x; ///< ascending
+    size_t count;
+    const tl_series* series;
+    size_t series_count;
+} tl_metric_plot;
+TL_API tl_status tl_metric_draw(const tl_metric_plot* plot, const char* path, tl_error* error);
+
+/// A figure over two values on an even grid: a map with contour lines. NAN leaves a hole.
+typedef struct {
+    const char* title; ///< free text, never trusted, as all labels
+    const char* x_label;
+    const char* y_label;
+    const char* z_label;
+    const double* x; ///< ascending, evenly spaced
+    size_t x_count;
+    const double* y; ///< the same
+    size_t y_count;
+    const double* z; ///< z[x * y_count + y]
+} tl_map_plot;
+TL_API tl_status tl_map_draw(const tl_map_plot* plot, const char* path, tl_error* error);
+
+/// A curve given by its levels at the frequencies of an envelope.
+typedef struct {
+    const char* label; ///< free text, never trusted
+    const double* db;
+    bool direct;
+} tl_level_curve;
+
+/// The band in which all of many curves lie, and a few of them by name.
+typedef struct {
+    const char* title;  ///< free text, never trusted
+    const char* around; ///< what the band is: "all 64 states"
+    const double* hz;
+    const double* low_db;
+    const double* high_db;
+    size_t count;
+    const tl_level_curve* curves;
+    size_t curve_count;
+} tl_envelope_plot;
+TL_API tl_status tl_envelope_draw(const tl_envelope_plot* plot, const char* path, tl_error* error);
+
 #endif

@@ -228,6 +228,57 @@ static char* states_shown(const request* asked, const tl_rig* rig, const tl_stat
     return text;
 }
 
+/// A response at the envelope's frequencies, its own level taken off; free with free().
+static double* level_curve(const tl_states* states, const tl_response* response) {
+    double bands_db[TL_BAND_COUNT];
+    tl_response_bands(response, bands_db);
+    double level_db = tl_bands_level_db(bands_db);
+    double* db = calloc(states->point_count, sizeof *db);
+    if (!db)
+        abort();
+    for (size_t i = 0; i < states->point_count; ++i)
+        db[i] = tl_response_db(response, states->hz[i]) - level_db;
+    return db;
+}
+
+/// The envelope of all states at the amp where they are furthest apart, with those two and direct.
+static tl_status draw(const request* asked, const tl_rig* rig, const tl_states* states,
+                      tl_error* error) {
+    size_t amp = states->spread.amp;
+    size_t count = states->spread.worst_db > 0 ? 3 : 1;
+    const tl_response* responses[3] = {states->direct->solved[2 * amp + 1].response};
+    char* labels[3] = {NULL, NULL, NULL};
+    char* around = NULL;
+    if (asprintf(&labels[0], "direct (plugged straight in)") < 0 ||
+        asprintf(&around, "where all %zu states lie%s%s", states->count,
+                 states->amp_count > 1 ? ", at amp " : "",
+                 states->amp_count > 1 ? states->states[0].amps[amp].amp : "") < 0)
+        abort();
+    tl_level_curve curves[3];
+    for (size_t i = 0; i < count; ++i) {
+        if (i) {
+            responses[i] = states->shown[i - 1]->solved[2 * amp].response;
+            labels[i] = state_words(states, states->apart[i - 1]);
+        }
+        curves[i] = (tl_level_curve){labels[i], level_curve(states, responses[i]), i == 0};
+    }
+    tl_envelope_plot plot = {tl_rig_title(rig),
+                             around,
+                             states->hz,
+                             states->low_db + amp * states->point_count,
+                             states->high_db + amp * states->point_count,
+                             states->point_count,
+                             curves,
+                             count};
+    tl_status status = tl_envelope_draw(&plot, asked->plot, error);
+    for (size_t i = 0; i < count; ++i) {
+        free((double*)(uintptr_t)curves[i].db);
+        free(labels[i]);
+    }
+    free(around);
+    return status;
+}
+
 static tl_status run(const request* asked, tl_error* error) {
     tl_session* session = NULL;
     tl_rig* rig = NULL;
@@ -238,6 +289,8 @@ static tl_status run(const request* asked, tl_error* error) {
         status = tl_rig_read(tl_session_library(session), asked->words[0], &rig, error);
     if (status == TL_OK)
         status = tl_study_states(session, rig, &options, &states, error);
+    if (status == TL_OK && asked->plot)
+        status = draw(asked, rig, states, error);
     if (status == TL_OK) {
         char* text = states_shown(asked, rig, states);
         status = request_write(asked, text, error);

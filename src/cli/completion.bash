@@ -24,10 +24,10 @@ _toneload_files() { # PATTERN
 # Offers what may follow an option; fails when nothing does.
 _toneload_value() { # OPTION
     case $1 in
-    --plot) _toneload_files '*.svg|*.png|*.pdf' ;;
+    --plot | --curves) _toneload_files '*.svg|*.png|*.pdf' ;;
     --output) _toneload_files '*' ;;
     --parts) _toneload_files '' ;;
-    --vary | --limit | --fix | --points | --reference-hz | --jobs | --time-limit) ;;
+    --vary | --limit | --fix | --metric | --points | --reference-hz | --jobs | --time-limit) ;;
     *) return 1 ;;
     esac
     return 0

@@ -5,7 +5,7 @@
 #include "base/locale.h"
 #include "base/text.h"
 #include "show/gnuplot.h"
-#include "show/number.h"
+#include "show/picture.h"
 #include "show/script.h"
 
 #include <stdbool.h>
@@ -78,9 +78,9 @@ static void mend_svg(char** bytes, size_t* size) {
 }
 
 /// The gnuplot script of a plot.
-static char* make_script(const tl_plot* plot, const char* kind, const char* output) {
+static char* make_script(const void* context, const char* kind, const char* output) {
+    const tl_plot* plot = context;
     size_t count = plot->curve_count;
-    tl_locale locale = tl_locale_plain();
     tl_trace* traces = tl_new(count, sizeof *traces);
     for (size_t i = 0; i < count; ++i)
         traces[i] = tl_trace_make(&plot->curves[i]);
@@ -93,19 +93,19 @@ static char* make_script(const tl_plot* plot, const char* kind, const char* outp
     for (size_t i = 0; i < count; ++i)
         tl_trace_free(&traces[i]);
     free(traces);
-    tl_locale_restore(locale);
     return script;
 }
 
-tl_status tl_plot_draw(const tl_plot* plot, const char* path, tl_error* error) {
+tl_status tl_picture_draw(const char* path, tl_script_maker* make, const void* context,
+                          tl_error* error) {
     tl_status status = tl_plot_check_path(path, error);
     if (status != TL_OK)
         return status;
-    if (!plot->curve_count)
-        return tl_error_set(error, TL_BAD_INPUT, "%s: there is no curve to draw", path);
     const picture* wanted = picture_of(path);
     static const char output[] = "picture";
-    char* script = make_script(plot, wanted->kind, output);
+    tl_locale locale = tl_locale_plain();
+    char* script = make(context, wanted->kind, output);
+    tl_locale_restore(locale);
     char* bytes = NULL;
     size_t size = 0;
     status = tl_gnuplot_run(script, output, time_limit_ms, &bytes, &size, error);
@@ -119,4 +119,11 @@ tl_status tl_plot_draw(const tl_plot* plot, const char* path, tl_error* error) {
         status = tl_file_write(path, bytes, size, error);
     free(bytes);
     return status;
+}
+
+tl_status tl_plot_draw(const tl_plot* plot, const char* path, tl_error* error) {
+    tl_status status = tl_plot_check_path(path, error);
+    if (status == TL_OK && !plot->curve_count)
+        status = tl_error_set(error, TL_BAD_INPUT, "%s: there is no curve to draw", path);
+    return status == TL_OK ? tl_picture_draw(path, make_script, plot, error) : status;
 }

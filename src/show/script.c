@@ -49,24 +49,22 @@ void tl_script_line(tl_text* script, const tl_page* page, tl_spot from, tl_spot 
     tl_text_addf(script, " nohead front %s\n", how);
 }
 
-/// What a px of letter height is called on a terminal, so that all three look alike (measured).
-static double letter_unit_of(const char* kind) {
+double tl_script_letter_unit(const char* kind) {
     return strcmp(kind, "png") == 0 ? 0.75 : strcmp(kind, "pdf") == 0 ? 1.08 : 1;
 }
 
-static void add_terminal(tl_text* script, const tl_page* page, const char* kind,
-                         const char* output) {
+void tl_script_open(tl_text* script, double height, const char* kind, const char* output) {
     if (strcmp(kind, "svg") == 0)
-        tl_text_addf(script, "set terminal svg size %.0f,%.0f fixed", TL_PAGE_WIDTH, page->height);
+        tl_text_addf(script, "set terminal svg size %.0f,%.0f fixed", TL_PAGE_WIDTH, height);
     else if (strcmp(kind, "png") == 0) // twice as fine as the screen asks, for print
         tl_text_addf(script,
                      "set terminal pngcairo size %.0f,%.0f fontscale 2 linewidth 2 pointscale 2",
-                     TL_PAGE_WIDTH * 2, page->height * 2);
+                     TL_PAGE_WIDTH * 2, height * 2);
     else
         tl_text_addf(script,
                      "set terminal pdfcairo size %.3fin,%.3fin linewidth 1.4 dashlength 1.2",
-                     TL_PAGE_WIDTH / 100, page->height / 100);
-    tl_text_addf(script, " font 'sans-serif,%.3f'", TL_TEXT_SIZE * letter_unit_of(kind));
+                     TL_PAGE_WIDTH / 100, height / 100);
+    tl_text_addf(script, " font 'sans-serif,%.3f'", TL_TEXT_SIZE * tl_script_letter_unit(kind));
     tl_text_addf(script,
                  " background rgb 'white'\nset encoding utf8\nset termoption noenhanced\n"
                  "set output '%s'\nunset key\n",
@@ -223,9 +221,9 @@ static void add_plot(tl_text* script, const tl_drawing* drawing) {
 
 char* tl_script_make(const tl_drawing* drawing, const char* kind, const char* output) {
     tl_text script = {0};
-    add_terminal(&script, drawing->page, kind, output);
+    tl_script_open(&script, drawing->page->height, kind, output);
     add_axes(&script, drawing->page);
-    add_heads(&script, drawing, letter_unit_of(kind));
+    add_heads(&script, drawing, tl_script_letter_unit(kind));
     add_legend(&script, drawing);
     tl_notes_add(&script, drawing);
     add_data(&script, drawing);

@@ -32,6 +32,12 @@ void tl_script_label(tl_text* script, const tl_page* page, tl_spot spot, const c
 void tl_script_line(tl_text* script, const tl_page* page, tl_spot from, tl_spot to,
                     const char* how);
 
+/// Starts a script: the terminal `kind` (svg, png or pdf), a page so many px high, and the file
+/// `output`.
+void tl_script_open(tl_text* script, double height, const char* kind, const char* output);
+/// What a px of letter height is called on a terminal, so that all three look alike (measured).
+double tl_script_letter_unit(const char* kind);
+
 /// The script that draws to the file `output` (a plain name of ours) on the terminal `kind`
 /// (svg, png or pdf).
 char* tl_script_make(const tl_drawing* drawing, const char* kind, const char* output);
