@@ -215,6 +215,37 @@ TL_API tl_status tl_study_states(tl_session* session, tl_rig* rig, const tl_stat
                                  tl_states** states, tl_error* error);
 TL_API void tl_states_free(tl_states* states);
 
+/// Where buffers may go, and what that does at its worst.
+typedef struct {
+    char* words;       ///< "before chain[0] (cable)"; "no buffer" for none
+    bool allowed;      ///< no buffer stands before a pedal that must see the pickup
+    tl_hearing worst;  ///< in the state and at the amp where it differs most from direct
+    char* worst_state; ///< the pedals that are on in that state: "drive + delay", "all off"
+    const char* amp;   ///< owned by the placing's direct
+} tl_placement;
+
+typedef struct {
+    tl_placement* placements; ///< the closest to direct first
+    size_t count;
+    size_t state_count;
+    char* needs_pickup; ///< a pedal that must see the pickup, or NULL
+    tl_answer* direct;
+} tl_placing;
+
+typedef struct {
+    const char* buffer; ///< a library buffer, or {input: .., output: ..}
+    size_t buffer_count;
+    const char* const* fixes; ///< as for states
+    size_t fix_count;
+    double reference_hz;
+} tl_place_options;
+
+/// Tries buffers in every gap of the rig's chain, in every state of its pedals and loops.
+/// TL_BAD_INPUT when the buffer cannot be read or there is too much to try.
+TL_API tl_status tl_study_place(tl_session* session, tl_rig* rig, const tl_place_options* options,
+                                tl_placing** result, tl_error* error);
+TL_API void tl_placing_free(tl_placing* placing);
+
 /// One value of a part and where it came from.
 typedef struct {
     char* part;   ///< path in the rig ("chain[0].cable"), or name in the library

@@ -27,7 +27,7 @@ _toneload_value() { # OPTION
     --plot | --curves) _toneload_files '*.svg|*.png|*.pdf' ;;
     --output) _toneload_files '*' ;;
     --parts) _toneload_files '' ;;
-    --vary | --limit | --fix | --metric | --points | --reference-hz | --jobs | --time-limit) ;;
+    --vary | --limit | --fix | --metric | --buffer | --count | --points | --reference-hz | --jobs | --time-limit) ;;
     *) return 1 ;;
     esac
     return 0

@@ -19,6 +19,7 @@ static const tl_field buffer_fields[] = {STAGE_FIELDS};
 static const tl_field pedal_fields[] = {
     {"bypass", 0, 0, 0, bypasses, TL_FIELD_NEEDED},
     STAGE_FIELDS,
+    {"needs_pickup", 0, 0, 0, tl_no_yes, 0}, // must see it itself, with nothing driving in between
     {"engaged", 0, 0, 0, tl_no_yes, TL_FIELD_NEEDED | TL_FIELD_BESIDE},
 };
 

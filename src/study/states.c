@@ -3,9 +3,9 @@
 #include "study/session.h"
 
 #include "base/locale.h"
-#include "base/names.h"
 #include "base/text.h"
 #include "rig/toggle.h"
+#include "study/fix.h"
 
 #include <math.h>
 #include <stdint.h>
@@ -84,76 +84,12 @@ static void blame(void* context, size_t index, tl_error* error) {
     tl_error_prefix(error, "%s, state %zu", tl_rig_path(g->rig), index + 1);
 }
 
-/// The toggle that a fix names: by the item's name, or by its path with or without `.engaged`.
-static long find_toggle(const going* g, const char* word) {
-    for (size_t i = 0; i < g->toggles.count; ++i) {
-        const tl_toggle* toggle = &g->toggles.toggles[i];
-        char* long_path = tl_printf("%s.engaged", toggle->path);
-        char* named = tl_printf("chain[%s].engaged", toggle->name ? toggle->name : "");
-        bool found =
-            strcmp(word, toggle->path) == 0 || strcmp(word, long_path) == 0 ||
-            (toggle->name && (strcmp(word, toggle->name) == 0 || strcmp(word, named) == 0));
-        free(long_path);
-        free(named);
-        if (found)
-            return (long)i;
-    }
-    return -1;
-}
-
-static tl_status no_such_pedal(const going* g, const tl_input* input, const char* word,
-                               tl_error* error) {
-    const char* names[128];
-    size_t count = 0;
-    for (size_t i = 0; i < g->toggles.count && count < 128; ++i)
-        names[count++] =
-            g->toggles.toggles[i].name ? g->toggles.toggles[i].name : g->toggles.toggles[i].path;
-    tl_text hint = {0};
-    tl_name_hint(&hint, word, names, count);
-    tl_place place = {input, 1, 1};
-    tl_status status =
-        tl_error_at(error, &place, "there is no pedal or loop '%s'%s", word, tl_text_get(&hint));
-    tl_text_free(&hint);
-    return status;
-}
-
-/// Reads one "NAME=yes" and holds that pedal there.
-static tl_status fix(going* g, const char* text, bool* held, tl_error* error) {
-    tl_input* input = tl_input_new("--fix", text, strlen(text));
-    tl_place place = {input, 1, 1};
-    const char* equals = strrchr(text, '=');
-    tl_status status = TL_OK;
-    if (!equals || equals == text) {
-        status = tl_error_at(error, &place, "expected NAME=yes or NAME=no");
-    } else {
-        char* word = tl_printf("%.*s", (int)(equals - text), text);
-        long toggle = find_toggle(g, word);
-        tl_yaml* value = NULL;
-        bool on = false;
-        if (toggle < 0)
-            status = no_such_pedal(g, input, word, error);
-        if (status == TL_OK)
-            status =
-                tl_yaml_read_piece(input, (size_t)(equals + 1 - text), strlen(text), &value, error);
-        if (status == TL_OK)
-            status = tl_yaml_switch(value, &on, error);
-        if (status == TL_OK) {
-            tl_toggle_set(&g->toggles.toggles[toggle], on);
-            held[toggle] = true;
-        }
-        tl_yaml_free(value);
-        free(word);
-    }
-    tl_input_free(input);
-    return status;
-}
-
 /// Decides which pedals move: all that no fix holds; with scenes, those that have a name.
 static tl_status choose_pedals(going* g, bool scenes, tl_error* error) {
     bool* held = tl_new(g->toggles.count, sizeof *held);
     tl_status status = TL_OK;
     for (size_t i = 0; status == TL_OK && i < g->options->fix_count; ++i)
-        status = fix(g, g->options->fixes[i], held, error);
+        status = tl_fix_read(&g->toggles, g->options->fixes[i], held, error);
     tl_states* states = g->states;
     g->moving = tl_new(g->toggles.count, sizeof *g->moving);
     states->pedals = tl_new(g->toggles.count, sizeof *states->pedals);
