@@ -17,7 +17,7 @@ RIGS = SOURCE / "models/rigs"
 
 
 def build(folder):
-    configure = ["cmake", "-S", SOURCE, "-B", folder, "-DCMAKE_BUILD_TYPE=RelWithDebInfo", "-DTONELOAD_TESTS=OFF"]
+    configure = ["cmake", "-G", "Ninja", "-S", SOURCE, "-B", folder, "-DCMAKE_BUILD_TYPE=RelWithDebInfo", "-DTONELOAD_TESTS=OFF"]
     for command in (configure, ["cmake", "--build", folder, "--parallel", "2"]):
         done = subprocess.run(command, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True)
         if done.returncode != 0:
