@@ -32,6 +32,7 @@
 
 static char* scratch; // a folder of our own; lower case, since ngspice folds the case of decks
 static char* bait;    // the file that a hostile deck makes
+static char* worker;  // a copy of the worker program
 
 static void remove_tree(const char* path) {
     char* command = tl_printf("rm -rf -- '%s'", path);
@@ -39,11 +40,18 @@ static void remove_tree(const char* path) {
     free(command);
 }
 
+/// The worker is copied: where it was built may lie in a home that a test covers.
 static int set_up(void** state) {
     (void)state;
     scratch = tl_printf("/tmp/tl-test-guard-%d", (int)getpid());
     bait = tl_printf("%s/bait", scratch);
-    return mkdir(scratch, 0700);
+    worker = tl_printf("%s/worker", scratch);
+    if (mkdir(scratch, 0700) != 0)
+        return -1;
+    char* command = tl_printf("cp '" TL_BINARY_DIR "/toneload-worker' '%s'", worker);
+    int status = system(command);
+    free(command);
+    return status;
 }
 
 static int tear_down(void** state) {
@@ -51,6 +59,7 @@ static int tear_down(void** state) {
     remove_tree(scratch);
     free(scratch);
     free(bait);
+    free(worker);
     return 0;
 }
 
@@ -95,7 +104,7 @@ static tl_status take(void* context, size_t job, const tl_reply* reply, tl_reque
 }
 
 static tl_pool* make_pool(void) {
-    tl_pool_options options = {.jobs = 1, .worker_path = TL_BINARY_DIR "/toneload-worker"};
+    tl_pool_options options = {.jobs = 1, .worker_path = worker};
     tl_pool* pool = NULL;
     assert_int_equal(tl_pool_new(&options, &pool, NULL), TL_OK);
     return pool;
