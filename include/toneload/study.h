@@ -215,35 +215,71 @@ TL_API tl_status tl_study_states(tl_session* session, tl_rig* rig, const tl_stat
                                  tl_states** states, tl_error* error);
 TL_API void tl_states_free(tl_states* states);
 
-/// Where buffers may go, and what that does at its worst.
+/// Buffers in some gaps of a rig's chain, judged over all states and amps.
 typedef struct {
-    char* words;       ///< "before chain[0] (cable)"; "no buffer" for none
-    bool allowed;      ///< no buffer stands before a pedal that must see the pickup
-    tl_hearing worst;  ///< in the state and at the amp where it differs most from direct
-    char* worst_state; ///< the pedals that are on in that state: "drive + delay", "all off"
-    const char* amp;   ///< owned by the placing's direct
+    size_t* gaps;      ///< `buffers` of them, in the order of the signal; NULL: no buffer at all
+    bool allowed;      ///< every pedal that needs the pickup sees it as without buffers
+    size_t takes_from; ///< not allowed: the first pedal that loses the pickup
+    double worst_db;   ///< largest difference from direct, matched, of the states judged
+    double worst_hz;
+    size_t worst_state;
+    size_t worst_amp;
+    double presence_db; ///< in that state at that amp
+    double rms_db;      ///< root mean square of all states judged, amps and bands
+    tl_verdict verdict; ///< the worst of all states judged
+    double aside_db;    ///< largest difference of the states set aside; NAN when there are none
 } tl_placement;
 
+/// A pedal that must see the pickup itself (`needs_pickup`).
 typedef struct {
-    tl_placement* placements; ///< the closest to direct first
-    size_t count;
+    char* name;
+    size_t on_count;  ///< states in which it is in the path and on
+    size_t cut_count; ///< of those: something in the rig already stands before it
+} tl_pickup_pedal;
+
+typedef struct {
+    char* buffer;     ///< as the user wrote it
+    size_t buffers;   ///< placed at once
+    char** gaps;      ///< "before chain[0] (cable)", "after chain[2] 'drive'"
+    char** gap_paths; ///< what a buffer there would be called in the rig file: "chain[3]"
+    size_t gap_count;
+    char** pedals; ///< pedals and loops that change between the states: name, or path
+    size_t pedal_count;
+    char** scenes; ///< by state; NULL when every combination is gone through
+    bool* engaged; ///< [state * pedal_count + pedal]
     size_t state_count;
-    char* needs_pickup; ///< a pedal that must see the pickup, or NULL
-    tl_answer* direct;
+    /// By state: not judged, because a pedal that needs the pickup is on and has it. How it loads
+    /// the pickup is its sound. When that is so in every state, none is set aside.
+    bool* set_aside;
+    size_t set_aside_count;
+    tl_pickup_pedal* pickup_pedals;
+    size_t pickup_pedal_count;
+    tl_placement* placements; ///< [0] has no buffer; then all combinations of gaps
+    size_t count;
+    size_t* ranking;     ///< those allowed, nearest to direct first
+    size_t ranked_count; ///< the others follow in `ranking`, nearest first
+    size_t best_of_all;  ///< nearest to direct, allowed or not
+    double cost_db;      ///< what the pedals that need the pickup cost; NAN when there are none
+    tl_answer* none;     ///< no buffer, in its worst state, with the directs
+    tl_answer* best;     ///< the best placement in that state, with the directs
+    size_t solves;       ///< circuits solved: those that are alike are solved once
 } tl_placing;
 
 typedef struct {
-    const char* buffer; ///< a library buffer, or {input: .., output: ..}
-    size_t buffer_count;
-    const char* const* fixes; ///< as for states
-    size_t fix_count;
     double reference_hz;
+    const char* buffer;       ///< a library part, or {input: .., output: ..}
+    size_t buffers;           ///< 1 to 4
+    const char* const* fixes; ///< "NAME=yes" or "PATH=no": held in every state
+    size_t fix_count;
+    bool all; ///< every combination, even when the rig names scenes
 } tl_place_options;
 
-/// Tries buffers in every gap of the rig's chain, in every state of its pedals and loops.
-/// TL_BAD_INPUT when the buffer cannot be read or there is too much to try.
+/// Tries buffers in every combination of gaps of a rig, in every state of its pedals and loops.
+/// Gaps are those of its chain, of loops and of a split's branches; the direct line-up never moves.
+/// TL_BAD_INPUT when the buffer cannot be read, the rig has fewer gaps than there are buffers, or
+/// places times states pass 100,000.
 TL_API tl_status tl_study_place(tl_session* session, tl_rig* rig, const tl_place_options* options,
-                                tl_placing** result, tl_error* error);
+                                tl_placing** placing, tl_error* error);
 TL_API void tl_placing_free(tl_placing* placing);
 
 /// One value of a part and where it came from.

@@ -1,334 +1,560 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-// Where a buffer does most good: every gap of the chain, in every state of the pedals.
-#include "study/fix.h"
+// Where a buffer does most good: every combination of gaps, in every state of the pedals.
 #include "study/session.h"
 
 #include "base/locale.h"
 #include "base/text.h"
 #include "parts/kinds.h"
 #include "parts/library.h"
+#include "study/pedals.h"
+#include "study/slots.h"
 
 #include <math.h>
 #include <stdint.h>
 #include <stdlib.h>
 #include <string.h>
 
-enum { MOST_BUFFERS = 4, MOST_SOLVES = 200000 };
+enum { MOST_BUFFERS = 4, MOST_CASES = 100000 };
 
-/// Gaps that hold a buffer: gap i lies before item i of the chain.
+/// A circuit that is solved, for all cases that come to the same circuit.
 typedef struct {
-    size_t gaps[MOST_BUFFERS];
-    size_t count;
-} choice;
+    uint64_t hash;
+    size_t first; ///< its first case
+} unique;
 
+/// What trying the places carries along. A case is a placement in a state.
 typedef struct {
     tl_session* session;
-    tl_rig* rig;
+    tl_rig* rig; ///< a clone, whose pedals are switched and whose slots are filled
     const tl_place_options* options;
-    tl_part* buffer;
-    choice* choices;
-    size_t choice_count;
-    size_t gap_count;
-    size_t
-        pickup_gap; ///< buffers in gaps up to this one stand before a pedal that needs the pickup
-    bool* held;     ///< by toggle
-    size_t states;
     tl_placing* placing;
-    double (*direct_db)[TL_BAND_COUNT];
-    tl_rig* built; ///< the rig with the buffers of choice `built_choice`
-    size_t built_choice;
-    tl_toggle_list toggles; ///< of `built`
-} placing;
+    tl_pedals pedals;
+    tl_slots slots;
+    tl_input* input; ///< the buffer as it was written
+    tl_part* buffer;
+    size_t placed;    ///< the placement whose slots are filled
+    size_t* solve_of; ///< by case: its circuit among the solved
+    unique* uniques;
+    size_t unique_count;
+    size_t amp_count;
+    double (*direct_db)[TL_BAND_COUNT]; ///< by amp
+    tl_answer* direct;
+    tl_hearing* hearings; ///< [solve * amp_count + amp]
+} trying;
 
-/// A copy of a rig with buffers in some of its gaps.
-static tl_rig* with_buffers(const placing* p, const choice* where) {
-    tl_rig* rig = tl_rig_clone(p->rig);
-    tl_chain* chain = &rig->main.chain;
-    for (size_t k = where->count; k-- > 0;) { // from the end, so that gaps keep their numbers
-        size_t gap = where->gaps[k];
-        chain->items = tl_grow(chain->items, chain->count + 1, sizeof *chain->items);
-        memmove(chain->items + gap + 1, chain->items + gap,
-                (chain->count - gap) * sizeof *chain->items);
-        chain->items[gap] = (tl_item){.part = tl_part_clone(p->buffer)};
-        ++chain->count;
+static void fill_slots(const trying* t, size_t placement, tl_part* part) {
+    const size_t* gaps = t->placing->placements[placement].gaps;
+    for (size_t i = 0; gaps && i < t->placing->buffers; ++i)
+        tl_slots_put(&t->slots, gaps[i], part);
+}
+
+/// Puts the rig into a case: moves the buffers, steps on the pedals.
+static void enter_case(trying* t, size_t index) {
+    size_t placement = index / t->placing->state_count;
+    if (placement != t->placed) {
+        fill_slots(t, t->placed, NULL);
+        fill_slots(t, placement, t->buffer);
+        t->placed = placement;
     }
-    return rig;
+    tl_pedals_enter(&t->pedals, index % t->placing->state_count);
 }
 
-static void leave_built(placing* p) {
-    tl_toggles_free(&p->toggles);
-    tl_rig_free(p->built);
-    p->built = NULL;
+static tl_circuit* build_case(trying* t, size_t index) {
+    enter_case(t, index);
+    return tl_circuit_build_rig(t->rig);
 }
 
-/// Puts the pedals that no fix holds into state `state`: one bit each.
-static void enter_state(const placing* p, size_t state) {
-    size_t bit = 0;
-    for (size_t i = 0; i < p->toggles.count; ++i)
-        if (!p->held[i])
-            tl_toggle_set(&p->toggles.toggles[i], state >> bit++ & 1);
+static void blame_case(const trying* t, size_t index, tl_error* error) {
+    const tl_placing* placing = t->placing;
+    const tl_placement* placement = &placing->placements[index / placing->state_count];
+    tl_text where = {0};
+    for (size_t i = 0; placement->gaps && i < placing->buffers; ++i)
+        tl_text_addf(&where, "%s%s", i ? " and " : "buffer ", placing->gaps[placement->gaps[i]]);
+    tl_error_prefix(error, "%s, %s, state %zu", tl_rig_path(t->rig),
+                    where.size ? tl_text_get(&where) : "no buffer",
+                    index % placing->state_count + 1);
+    tl_text_free(&where);
+}
+
+// ---- the buffer, the gaps, the states ----
+
+static tl_status read_buffer(trying* t, tl_error* error) {
+    const char* text = t->options->buffer;
+    t->input = tl_input_new("--buffer", text, strlen(text));
+    tl_place start = {t->input, 1, 1};
+    if (!tl_text_is_plain(text))
+        return tl_error_at(error, &start, "control characters (or broken UTF-8)");
+    if (!text[strspn(text, " ")])
+        return tl_error_at(error, &start, "expected a buffer: a library part, or its values");
+    tl_library* library = tl_session_library(t->session);
+    tl_yaml* node = NULL;
+    tl_status status = tl_yaml_read_piece(t->input, 0, t->input->size, &node, error);
+    if (status == TL_OK)
+        status = tl_part_read(library, &tl_kind_buffer, node, NULL, &t->buffer, error);
+    if (status == TL_OK)
+        status = tl_part_check(t->buffer, true, error);
+    tl_yaml_free(node);
+    t->placing->buffer = tl_copy(text);
+    return status;
+}
+
+static void describe_gaps(const trying* t) {
+    tl_placing* placing = t->placing;
+    placing->gap_count = t->slots.count;
+    placing->gaps = tl_new(t->slots.count, sizeof *placing->gaps);
+    placing->gap_paths = tl_new(t->slots.count, sizeof *placing->gap_paths);
+    for (size_t i = 0; i < t->slots.count; ++i) {
+        placing->gaps[i] = tl_copy(t->slots.slots[i].words);
+        placing->gap_paths[i] = tl_copy(t->slots.slots[i].path);
+    }
+}
+
+static void describe_states(const trying* t) {
+    tl_placing* placing = t->placing;
+    const tl_pedals* pedals = &t->pedals;
+    placing->pedal_count = pedals->count;
+    placing->state_count = pedals->state_count;
+    placing->pedals = tl_new(pedals->count, sizeof *placing->pedals);
+    for (size_t i = 0; i < pedals->count; ++i)
+        placing->pedals[i] = tl_copy(pedals->names[i]);
+    placing->engaged = tl_new(pedals->count * pedals->state_count, sizeof *placing->engaged);
+    if (pedals->scenes)
+        placing->scenes = tl_new(pedals->state_count, sizeof *placing->scenes);
+    for (size_t i = 0; i < pedals->state_count; ++i) {
+        if (pedals->scenes)
+            placing->scenes[i] = tl_copy(t->rig->scenes[i].name);
+        for (size_t j = 0; j < pedals->count; ++j)
+            placing->engaged[i * pedals->count + j] = tl_pedals_on(pedals, i, j);
+    }
+}
+
+/// Ways to choose `some` of `all`; a double, because it only has to be compared with a limit.
+static double combinations(size_t all, size_t some) {
+    double ways = 1;
+    for (size_t i = 0; i < some; ++i)
+        ways = ways * (double)(all - i) / (double)(i + 1);
+    return round(ways);
+}
+
+static tl_status check_size(const trying* t, tl_error* error) {
+    const tl_placing* placing = t->placing;
+    const char* path = tl_rig_path(t->rig);
+    if (placing->gap_count < placing->buffers)
+        return tl_error_set(error, TL_BAD_INPUT,
+                            "%s: it has only %zu gaps for %zu buffers: no two go into one gap",
+                            path, placing->gap_count, placing->buffers);
+    double places = combinations(placing->gap_count, placing->buffers) + 1;
+    if (places * (double)placing->state_count <= MOST_CASES)
+        return TL_OK;
+    char* hint = placing->pedal_count
+                     ? tl_printf("hold pedals with --fix, such as --fix '%s=no'%s",
+                                 placing->pedals[0], placing->buffers > 1 ? ", or" : "")
+                     : tl_copy("");
+    tl_status status =
+        tl_error_set(error, TL_BAD_INPUT, "%s: %.0f places in %zu states are more than %d: %s%s%s",
+                     path, places, placing->state_count, MOST_CASES, hint, *hint ? " " : "",
+                     placing->buffers > 1 ? "place fewer buffers" : "");
+    free(hint);
+    return status;
+}
+
+/// No buffer, then all combinations of gaps, the last moving fastest.
+static void list_placements(tl_placing* placing) {
+    size_t some = placing->buffers;
+    size_t all = placing->gap_count;
+    placing->count = (size_t)combinations(all, some) + 1;
+    placing->placements = tl_new(placing->count, sizeof *placing->placements);
+    size_t gaps[MOST_BUFFERS] = {0, 1, 2, 3};
+    placing->placements[0].allowed = true;
+    for (size_t i = 1; i < placing->count; ++i) {
+        tl_placement* placement = &placing->placements[i];
+        placement->allowed = true;
+        placement->gaps = tl_new(some, sizeof *placement->gaps);
+        memcpy(placement->gaps, gaps, some * sizeof *gaps);
+        size_t moved = some; // the last gap that can still move on, with those after it behind it
+        while (moved > 0 && gaps[moved - 1] == all - some + moved - 1)
+            --moved;
+        if (moved == 0)
+            break;
+        ++gaps[moved - 1];
+        for (size_t j = moved; j < some; ++j)
+            gaps[j] = gaps[j - 1] + 1;
+    }
+}
+
+// ---- pedals that need the pickup ----
+
+/// Notes in which states a pedal has the pickup without any buffer, and sets those aside.
+static void look_without(const trying* t, tl_sight* sights) {
+    tl_placing* placing = t->placing;
+    size_t needers = t->slots.needer_count;
+    for (size_t i = 0; i < placing->state_count; ++i) {
+        tl_pedals_enter(&t->pedals, i);
+        tl_slots_look(&t->slots, sights + i * needers);
+        for (size_t j = 0; j < needers; ++j) {
+            tl_sight sight = sights[i * needers + j];
+            placing->pickup_pedals[j].on_count += sight != TL_NEEDER_OFF;
+            placing->pickup_pedals[j].cut_count += sight == TL_NEEDER_CUT_OFF;
+            placing->set_aside[i] = placing->set_aside[i] || sight == TL_NEEDER_SEES;
+        }
+        placing->set_aside_count += placing->set_aside[i];
+    }
+    if (placing->set_aside_count == placing->state_count) {
+        memset(placing->set_aside, 0, placing->state_count * sizeof *placing->set_aside);
+        placing->set_aside_count = 0;
+    }
+}
+
+/// The pedal that a buffer in a gap takes the pickup from in some state; `needers`: none.
+static size_t taken_by(const trying* t, size_t gap, const tl_sight* sights, tl_sight* now) {
+    size_t needers = t->slots.needer_count;
+    size_t taken = needers;
+    tl_slots_put(&t->slots, gap, t->buffer);
+    for (size_t i = 0; i < t->placing->state_count; ++i) {
+        tl_pedals_enter(&t->pedals, i);
+        tl_slots_look(&t->slots, now);
+        for (size_t j = 0; j < taken; ++j)
+            if (sights[i * needers + j] == TL_NEEDER_SEES && now[j] == TL_NEEDER_CUT_OFF)
+                taken = j;
+    }
+    tl_slots_put(&t->slots, gap, NULL);
+    return taken;
+}
+
+/// Finds out which placements leave every pedal that needs it the pickup.
+static void allow(const trying* t) {
+    tl_placing* placing = t->placing;
+    size_t needers = t->slots.needer_count;
+    placing->set_aside = tl_new(placing->state_count, sizeof *placing->set_aside);
+    placing->pickup_pedal_count = needers;
+    placing->pickup_pedals = tl_new(needers, sizeof *placing->pickup_pedals);
+    for (size_t i = 0; i < needers; ++i)
+        placing->pickup_pedals[i].name = tl_copy(t->slots.needers[i].name);
+    if (!needers)
+        return;
+    tl_sight* sights = tl_new(placing->state_count * needers, sizeof *sights);
+    tl_sight* now = tl_new(needers, sizeof *now);
+    size_t* taken = tl_new(placing->gap_count, sizeof *taken);
+    look_without(t, sights);
+    for (size_t i = 0; i < placing->gap_count; ++i)
+        taken[i] = taken_by(t, i, sights, now);
+    for (size_t i = 1; i < placing->count; ++i) {
+        tl_placement* placement = &placing->placements[i];
+        placement->takes_from = needers;
+        for (size_t j = 0; j < placing->buffers; ++j)
+            if (taken[placement->gaps[j]] < placement->takes_from)
+                placement->takes_from = taken[placement->gaps[j]];
+        placement->allowed = placement->takes_from == needers;
+    }
+    free(sights);
+    free(now);
+    free(taken);
+}
+
+// ---- cases that come to the same circuit ----
+
+/// FNV-1a over all elements (Fowler, Noll and Vo; constants from memory).
+static uint64_t hash_circuit(const tl_circuit* circuit) {
+    uint64_t hash = 14695981039346656037u;
+    for (size_t i = 0; i < circuit->element_count; ++i) {
+        const tl_element* element = &circuit->elements[i];
+        uint64_t bits = 0;
+        memcpy(&bits, &element->value, sizeof bits);
+        uint64_t words[] = {(uint64_t)(unsigned char)element->kind, element->a, element->b,
+                            element->control, bits};
+        for (size_t j = 0; j < sizeof words / sizeof *words; ++j)
+            for (int shift = 0; shift < 64; shift += 8) {
+                hash ^= words[j] >> shift & 0xff;
+                hash *= 1099511628211u;
+            }
+    }
+    return hash;
+}
+
+/// Whether two circuits are one.
+static bool same_circuit(const tl_circuit* a, const tl_circuit* b) {
+    if (!tl_circuit_same_shape(a, b))
+        return false;
+    for (size_t i = 0; i < a->element_count; ++i)
+        if (a->elements[i].value != b->elements[i].value)
+            return false;
+    return true;
+}
+
+/// Gives every case its circuit among those to be solved. Where hashes agree the circuits are
+/// compared: a buffer in a loop that is off, say, is no buffer.
+static void find_uniques(trying* t) {
+    size_t cases = t->placing->count * t->placing->state_count;
+    size_t room = 1;
+    while (room < 2 * cases)
+        room *= 2;
+    size_t* table = tl_new(room, sizeof *table); // index of a circuit, plus one
+    t->solve_of = tl_new(cases, sizeof *t->solve_of);
+    t->uniques = tl_new(cases, sizeof *t->uniques);
+    for (size_t i = 0; i < cases; ++i) {
+        tl_circuit* circuit = build_case(t, i);
+        uint64_t hash = hash_circuit(circuit);
+        size_t at = (size_t)hash & (room - 1);
+        for (; table[at]; at = (at + 1) & (room - 1)) {
+            const unique* known = &t->uniques[table[at] - 1];
+            if (known->hash != hash)
+                continue;
+            tl_circuit* other = build_case(t, known->first);
+            bool same = same_circuit(circuit, other);
+            tl_circuit_free(other);
+            if (same)
+                break;
+        }
+        if (!table[at]) {
+            t->uniques[t->unique_count++] = (unique){hash, i};
+            table[at] = t->unique_count;
+        }
+        t->solve_of[i] = table[at] - 1;
+        tl_circuit_free(circuit);
+    }
+    free(table);
+}
+
+// ---- solving ----
+
+static void blame_whole(void* context, size_t index, tl_error* error) {
+    (void)index;
+    const trying* t = context;
+    tl_error_prefix(error, "%s", tl_rig_path(t->rig));
+}
+
+/// Solves one case together with its direct and keeps the responses.
+static tl_status solve_whole(trying* t, size_t index, tl_answer** answer, tl_error* error) {
+    enter_case(t, index);
+    tl_circuit* circuit = tl_circuit_build(t->rig);
+    tl_batch batch = {&circuit, 1, t->options->reference_hz, blame_whole, t};
+    tl_status status = tl_batch_solve(t->session, &batch, answer, error);
+    tl_circuit_free(circuit);
+    return status;
 }
 
 static tl_circuit* build(void* context, size_t index) {
-    placing* p = context;
-    size_t which = index / p->states;
-    if (!p->built || p->built_choice != which) {
-        leave_built(p);
-        p->built = with_buffers(p, &p->choices[which]);
-        p->toggles = tl_toggles_list(p->built);
-        p->built_choice = which;
-    }
-    enter_state(p, index % p->states);
-    return tl_circuit_build_rig(p->built);
-}
-
-/// The pedals that are on in a state.
-static char* state_words(const placing* p, size_t state) {
-    tl_text words = {0};
-    size_t bit = 0;
-    tl_toggle_list list = tl_toggles_list(p->rig);
-    for (size_t i = 0; i < list.count; ++i) {
-        bool on = p->held[i] ? tl_toggle_is_on(&list.toggles[i]) : (state >> bit++ & 1) != 0;
-        const char* name = list.toggles[i].name ? list.toggles[i].name : list.toggles[i].path;
-        if (on)
-            tl_text_addf(&words, "%s%s", words.size ? " + " : "", name);
-    }
-    if (!words.size)
-        tl_text_add(&words, "all off");
-    tl_toggles_free(&list);
-    return tl_text_take(&words);
-}
-
-/// Whether one difference is worse to the ear than another; equal ones by all bands together.
-static bool is_worse(const tl_hearing* one, const tl_hearing* other) {
-    double a = fabs(one->worst_db);
-    double b = fabs(other->worst_db);
-    return a != b ? a > b : one->rms_db > other->rms_db;
+    trying* t = context;
+    return build_case(t, t->uniques[index].first);
 }
 
 static void deliver(void* context, size_t index, tl_answer* answer) {
-    placing* p = context;
-    tl_placement* at = &p->placing->placements[index / p->states];
-    for (size_t i = 0; i < answer->count; ++i) {
-        const tl_solved* direct = &p->placing->direct->solved[2 * i + 1];
-        double bands_db[TL_BAND_COUNT];
-        tl_response_bands(answer->solved[i].response, bands_db);
-        tl_hearing hearing = tl_hearing_of_bands(bands_db, &answer->solved[i].metrics,
-                                                 p->direct_db[i], &direct->metrics);
-        if (at->amp && !is_worse(&hearing, &at->worst))
-            continue;
-        at->worst = hearing;
-        at->amp = direct->amp;
-        free(at->worst_state);
-        at->worst_state = state_words(p, index % p->states);
+    trying* t = context;
+    for (size_t i = 0; i < t->amp_count; ++i) {
+        const tl_solved* rig = &answer->solved[i];
+        const tl_solved* direct = &t->direct->solved[2 * i + 1];
+        double rig_db[TL_BAND_COUNT];
+        tl_response_bands(rig->response, rig_db);
+        t->hearings[index * t->amp_count + i] =
+            tl_hearing_of_bands(rig_db, &rig->metrics, t->direct_db[i], &direct->metrics);
     }
     tl_answer_free(answer);
 }
 
 static void blame(void* context, size_t index, tl_error* error) {
-    const placing* p = context;
-    tl_error_prefix(error, "%s, %s", tl_rig_path(p->rig),
-                    p->placing->placements[index / p->states].words);
+    const trying* t = context;
+    blame_case(t, t->uniques[index].first, error);
 }
 
-static bool needs_pickup(const tl_part* part) {
-    return part && part->kind == &tl_kind_pedal && tl_part_chosen(part, "needs_pickup", "yes");
+/// The directs, which no buffer and no pedal moves; then everything else.
+static tl_status solve(trying* t, tl_error* error) {
+    tl_status status = solve_whole(t, 0, &t->direct, error);
+    if (status != TL_OK)
+        return status;
+    t->amp_count = t->direct->count / 2;
+    t->direct_db = tl_new(t->amp_count, sizeof *t->direct_db);
+    for (size_t i = 0; i < t->amp_count; ++i)
+        tl_response_bands(t->direct->solved[2 * i + 1].response, t->direct_db[i]);
+    t->hearings = tl_new(t->unique_count * t->amp_count, sizeof *t->hearings);
+    t->placing->solves = t->unique_count;
+    tl_stream stream = {t->unique_count, t->options->reference_hz, build, deliver, blame, t};
+    return tl_stream_solve(t->session, &stream, error);
 }
 
-/// A pedal of a chain, or of loops in it, that must see the pickup; NULL when none does.
-static const tl_item* find_needy(const tl_chain* chain) {
-    for (size_t i = 0; i < chain->count; ++i) {
-        if (needs_pickup(chain->items[i].part))
-            return &chain->items[i];
-        const tl_item* inner = find_needy(&chain->items[i].loop);
-        if (inner)
-            return inner;
+// ---- judging ----
+
+static void judge(const trying* t, size_t index) {
+    const tl_placing* placing = t->placing;
+    tl_placement* placement = &placing->placements[index];
+    double squares = 0;
+    double count = 0;
+    placement->worst_db = 0;
+    placement->worst_hz = NAN;
+    placement->aside_db = NAN;
+    for (size_t i = 0; i < placing->state_count; ++i) {
+        size_t solve = t->solve_of[index * placing->state_count + i];
+        for (size_t j = 0; j < t->amp_count; ++j) {
+            const tl_hearing* heard = &t->hearings[solve * t->amp_count + j];
+            if (placing->set_aside[i]) {
+                if (!(fabs(heard->worst_db) <= fabs(placement->aside_db)))
+                    placement->aside_db = heard->worst_db;
+                continue;
+            }
+            squares += heard->rms_db * heard->rms_db;
+            count += 1;
+            if (heard->verdict > placement->verdict)
+                placement->verdict = heard->verdict;
+            if (count > 1 && fabs(heard->worst_db) <= fabs(placement->worst_db))
+                continue;
+            placement->worst_db = heard->worst_db;
+            placement->worst_hz = heard->worst_hz;
+            placement->presence_db = heard->presence_db;
+            placement->worst_state = i;
+            placement->worst_amp = j;
+        }
     }
-    return NULL;
+    placement->rms_db = sqrt(squares / count);
 }
 
-/// Counts the gaps, and finds the last of those before a pedal that must see the pickup.
-static void survey_gaps(placing* p) {
-    const tl_chain* chain = &p->rig->main.chain;
-    bool split = chain->count && tl_item_is_split(&chain->items[chain->count - 1]);
-    p->gap_count = chain->count + (split ? 0 : 1);
-    p->pickup_gap = SIZE_MAX;
-    for (size_t i = 0; i < chain->count; ++i) {
-        const tl_chain one = {&chain->items[i], 1, chain->items[i].place};
-        const tl_item* needy = find_needy(&one);
-        if (!needy)
-            continue;
-        p->pickup_gap = i;
-        free(p->placing->needs_pickup);
-        p->placing->needs_pickup = needy->name ? tl_copy(needy->name) : tl_printf("chain[%zu]", i);
+/// What placements are ranked by. In millionths of a dB: what differs by less is the solver's
+/// noise.
+typedef struct {
+    bool allowed;
+    double worst;
+    double rms;
+    size_t index;
+} rank;
+
+static int compare_numbers(double a, double b) {
+    return (a > b) - (a < b);
+}
+
+static int nearest_first(const void* a, const void* b) {
+    const rank* one = a;
+    const rank* two = b;
+    if (one->allowed != two->allowed)
+        return one->allowed ? -1 : 1;
+    int order = compare_numbers(one->worst, two->worst);
+    order = order ? order : compare_numbers(one->rms, two->rms);
+    return order ? order
+                 : (one->index < two->index ? -1 : 1); // no buffer goes before a useless one
+}
+
+static bool is_nearer(const rank* one, const rank* two) {
+    rank a = *one;
+    rank b = *two;
+    a.allowed = b.allowed = true;
+    return nearest_first(&a, &b) < 0;
+}
+
+static void rank_placements(tl_placing* placing) {
+    rank* ranks = tl_new(placing->count, sizeof *ranks);
+    rank best = {0};
+    for (size_t i = 0; i < placing->count; ++i) {
+        const tl_placement* placement = &placing->placements[i];
+        ranks[i] = (rank){placement->allowed, round(1e6 * fabs(placement->worst_db)),
+                          round(1e6 * placement->rms_db), i};
+        placing->ranked_count += placement->allowed;
+        if (i == 0 || is_nearer(&ranks[i], &best))
+            best = ranks[i];
     }
+    qsort(ranks, placing->count, sizeof *ranks, nearest_first);
+    placing->ranking = tl_new(placing->count, sizeof *placing->ranking);
+    for (size_t i = 0; i < placing->count; ++i)
+        placing->ranking[i] = ranks[i].index;
+    placing->best_of_all = best.index;
+    placing->cost_db = NAN;
+    if (placing->pickup_pedal_count)
+        placing->cost_db = fabs(placing->placements[placing->ranking[0]].worst_db) -
+                           fabs(placing->placements[best.index].worst_db);
+    free(ranks);
 }
 
-/// Where a gap is: by the item behind it.
-static char* gap_words(const placing* p, size_t gap) {
-    const tl_chain* chain = &p->rig->main.chain;
-    if (gap == chain->count)
-        return tl_copy("before the amp");
-    const tl_item* item = &chain->items[gap];
-    const char* kind = tl_item_is_split(item) ? "split" : item->part->kind->name;
-    return item->name ? tl_printf("before chain[%zu] (%s '%s')", gap, kind, item->name)
-                      : tl_printf("before chain[%zu] (%s)", gap, kind);
-}
-
-static void describe_choice(const placing* p, const choice* where, tl_placement* at) {
-    tl_text words = {0};
-    at->allowed = true;
-    for (size_t k = 0; k < where->count; ++k) {
-        char* gap = gap_words(p, where->gaps[k]);
-        tl_text_addf(&words, "%s%s", k ? " and " : "", gap);
-        at->allowed = at->allowed && (p->pickup_gap == SIZE_MAX || where->gaps[k] > p->pickup_gap);
-        free(gap);
-    }
-    if (!where->count)
-        tl_text_add(&words, "no buffer");
-    at->words = tl_text_take(&words);
-}
-
-/// All ways to choose so many gaps, after the way of none.
-static void list_choices(placing* p) {
-    size_t count = p->options->buffer_count;
-    choice next = {.count = count};
-    for (size_t k = 0; k < count; ++k)
-        next.gaps[k] = k;
-    p->choices = tl_new(1, sizeof *p->choices);
-    p->choice_count = 1;
-    bool more = count <= p->gap_count;
-    while (more && p->choice_count <= MOST_SOLVES) {
-        p->choices = tl_grow(p->choices, p->choice_count + 1, sizeof *p->choices);
-        p->choices[p->choice_count++] = next;
-        size_t k = count;
-        while (k > 0 && next.gaps[k - 1] == p->gap_count - count + k - 1)
-            --k;
-        more = k > 0;
-        if (more)
-            ++next.gaps[k - 1];
-        for (; more && k < count; ++k)
-            next.gaps[k] = next.gaps[k - 1] + 1;
-    }
-}
-
-static tl_status read_buffer(placing* p, tl_error* error) {
-    const char* words = p->options->buffer;
-    if (!words)
-        return tl_error_set(error, TL_BAD_INPUT,
-                            "expected a buffer to place, such as --buffer op-amp-follower");
-    if (p->options->buffer_count < 1 || p->options->buffer_count > MOST_BUFFERS)
-        return tl_error_set(error, TL_BAD_INPUT, "expected 1 to %d buffers", MOST_BUFFERS);
-    tl_input* input = tl_input_new("--buffer", words, strlen(words));
-    tl_yaml* tree = NULL;
-    tl_status status = tl_yaml_read_piece(input, 0, strlen(words), &tree, error);
+static tl_status try_all(trying* t, tl_error* error) {
+    tl_placing* placing = t->placing;
+    list_placements(placing);
+    allow(t);
+    tl_circuit_fix_sections(&t->rig, 1);
+    find_uniques(t);
+    tl_status status = solve(t, error);
+    if (status != TL_OK)
+        return status;
+    for (size_t i = 0; i < placing->count; ++i)
+        judge(t, i);
+    rank_placements(placing);
+    size_t state = placing->placements[0].worst_state;
+    status = solve_whole(t, state, &placing->none, error);
     if (status == TL_OK)
-        status = tl_part_read(p->rig->library, &tl_kind_buffer, tree, NULL, &p->buffer, error);
-    if (status == TL_OK)
-        status = tl_part_check(p->buffer, true, error);
-    tl_yaml_free(tree);
-    tl_input_free(input);
+        status = solve_whole(t, placing->ranking[0] * placing->state_count + state, &placing->best,
+                             error);
     return status;
 }
 
-static tl_status count_states(placing* p, tl_error* error) {
-    tl_toggle_list list = tl_toggles_list(p->rig);
-    p->held = tl_new(list.count, sizeof *p->held);
-    tl_status status = TL_OK;
-    for (size_t i = 0; status == TL_OK && i < p->options->fix_count; ++i)
-        status = tl_fix_read(&list, p->options->fixes[i], p->held, error);
-    size_t moving = 0;
-    for (size_t i = 0; i < list.count; ++i)
-        moving += !p->held[i];
-    tl_toggles_free(&list);
-    p->states = moving <= 16 ? (size_t)1 << moving : SIZE_MAX;
-    p->placing->state_count = p->states;
-    if (status == TL_OK && (moving > 16 || p->states * p->choice_count > MOST_SOLVES))
-        status =
-            tl_error_set(error, TL_BAD_INPUT,
-                         "%s: %zu placements in the states of %zu pedals and loops are more than "
-                         "%d: hold some with --fix, such as --fix 'NAME=no'",
-                         tl_rig_path(p->rig), p->choice_count, moving, MOST_SOLVES);
-    return status;
+static void trying_free(trying* t) {
+    tl_slots_free(&t->slots);
+    tl_pedals_free(&t->pedals);
+    tl_rig_free(t->rig);
+    tl_part_free(t->buffer);
+    tl_input_free(t->input);
+    tl_answer_free(t->direct);
+    free(t->solve_of);
+    free(t->uniques);
+    free(t->direct_db);
+    free(t->hearings);
 }
 
-static tl_status solve_direct(placing* p, tl_error* error) {
-    tl_circuit* circuit = tl_circuit_build(p->rig);
-    tl_batch batch = {&circuit, 1, p->options->reference_hz, blame, p};
-    tl_status status = tl_batch_solve(p->session, &batch, &p->placing->direct, error);
-    tl_circuit_free(circuit);
-    if (status != TL_OK)
-        return status;
-    size_t amps = p->placing->direct->count / 2;
-    p->direct_db = tl_new(amps, sizeof *p->direct_db);
-    for (size_t i = 0; i < amps; ++i)
-        tl_response_bands(p->placing->direct->solved[2 * i + 1].response, p->direct_db[i]);
-    return TL_OK;
-}
-
-static int by_hearing(const void* a, const void* b) {
-    const tl_placement* one = a;
-    const tl_placement* two = b;
-    if (is_worse(&one->worst, &two->worst))
-        return 1;
-    return is_worse(&two->worst, &one->worst) ? -1 : strcmp(one->words, two->words);
-}
-
-static tl_status place(placing* p, tl_error* error) {
-    tl_status status = read_buffer(p, error);
-    if (status != TL_OK)
-        return status;
-    survey_gaps(p);
-    list_choices(p);
-    status = count_states(p, error);
-    if (status != TL_OK)
-        return status;
-    p->placing->placements = tl_new(p->choice_count, sizeof *p->placing->placements);
-    p->placing->count = p->choice_count;
-    for (size_t i = 0; i < p->choice_count; ++i)
-        describe_choice(p, &p->choices[i], &p->placing->placements[i]);
-    tl_circuit_fix_sections(&p->rig, 1);
-    status = solve_direct(p, error);
-    tl_stream stream = {
-        p->states * p->choice_count, p->options->reference_hz, build, deliver, blame, p};
+static tl_status study_place(tl_session* session, tl_rig* rig, const tl_place_options* options,
+                             tl_placing** placing, tl_error* error) {
+    *placing = NULL;
+    if (options->buffers < 1 || options->buffers > MOST_BUFFERS)
+        return tl_error_set(error, TL_BAD_INPUT, "%zu buffers: expected 1 to %d", options->buffers,
+                            MOST_BUFFERS);
+    trying t = {.session = session, .rig = tl_rig_clone(rig), .options = options};
+    t.placing = tl_new(1, sizeof *t.placing);
+    t.placing->buffers = options->buffers;
+    tl_status status = read_buffer(&t, error);
     if (status == TL_OK)
-        status = tl_stream_solve(p->session, &stream, error);
+        status = tl_pedals_read(t.rig, options->fixes, options->fix_count, options->all, &t.pedals,
+                                error);
+    if (status == TL_OK) {
+        t.slots = tl_slots_open(t.rig, &t.pedals);
+        describe_gaps(&t);
+        describe_states(&t);
+        status = check_size(&t, error);
+    }
     if (status == TL_OK)
-        qsort(p->placing->placements, p->placing->count, sizeof *p->placing->placements,
-              by_hearing);
+        status = try_all(&t, error);
+    trying_free(&t);
+    if (status != TL_OK) {
+        tl_placing_free(t.placing);
+        t.placing = NULL;
+    }
+    *placing = t.placing;
     return status;
 }
 
 tl_status tl_study_place(tl_session* session, tl_rig* rig, const tl_place_options* options,
-                         tl_placing** result, tl_error* error) {
+                         tl_placing** placing, tl_error* error) {
     tl_locale locale = tl_locale_plain();
-    placing p = {.session = session, .rig = tl_rig_clone(rig), .options = options};
-    p.placing = tl_new(1, sizeof *p.placing);
-    tl_status status = place(&p, error);
-    leave_built(&p);
-    tl_part_free(p.buffer);
-    free(p.choices);
-    free(p.held);
-    free(p.direct_db);
-    tl_rig_free(p.rig);
-    if (status != TL_OK) {
-        tl_placing_free(p.placing);
-        p.placing = NULL;
-    }
-    *result = p.placing;
+    tl_status status = study_place(session, rig, options, placing, error);
     tl_locale_restore(locale);
     return status;
+}
+
+static void free_words(char** words, size_t count) {
+    for (size_t i = 0; words && i < count; ++i)
+        free(words[i]);
+    free(words);
 }
 
 void tl_placing_free(tl_placing* placing) {
     if (!placing)
         return;
-    for (size_t i = 0; i < placing->count; ++i) {
-        free(placing->placements[i].words);
-        free(placing->placements[i].worst_state);
-    }
+    free_words(placing->gaps, placing->gap_count);
+    free_words(placing->gap_paths, placing->gap_count);
+    free_words(placing->pedals, placing->pedal_count);
+    free_words(placing->scenes, placing->state_count);
+    for (size_t i = 0; placing->placements && i < placing->count; ++i)
+        free(placing->placements[i].gaps);
+    for (size_t i = 0; i < placing->pickup_pedal_count; ++i)
+        free(placing->pickup_pedals[i].name);
+    free(placing->buffer);
+    free(placing->engaged);
+    free(placing->set_aside);
+    free(placing->pickup_pedals);
     free(placing->placements);
-    free(placing->needs_pickup);
-    tl_answer_free(placing->direct);
+    free(placing->ranking);
+    tl_answer_free(placing->none);
+    tl_answer_free(placing->best);
     free(placing);
 }

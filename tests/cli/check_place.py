@@ -1,109 +1,161 @@
 #!/usr/bin/python3
 # SPDX-License-Identifier: GPL-3.0-or-later
-"""`place` against `states` of rigs with the buffer written in by hand.
+"""`place` against `response` of rigs with the buffer written in by hand, state by state.
 
 Usage: check_place.py BUILD_DIR
-
-common practice: the best single place for a buffer on a long unbuffered run is near the guitar, and a pair stands
-first and last; a fuzz that must see the pickup gets no buffer before it.
 """
-
+import csv
+import io
+import itertools
 import json
-import os
-import subprocess
-import sys
-import tempfile
 
-CABLE = "  - cable: {capacitance: 110 pF/m, resistance: 80 mohm/m}\n    length: %s\n"
-FUZZ = ("  - pedal: {bypass: true-bypass, input: {resistance: 15 kohm}, output: {resistance: 5 kohm}%s}\n"
-        "    name: fuzz\n    engaged: no\n")
-WAH = "  - pedal: {bypass: loaded-bypass, input: {resistance: 150 kohm}, output: {resistance: 1 kohm}}\n    name: wah\n    engaged: no\n"
+from cases import main
+
+CABLE = "- cable: {capacitance: 110 pF/m, resistance: 80 mohm/m}\n  length: %s\n"
+FUZZ = ("- pedal: {bypass: true-bypass, input: {resistance: 15 kohm}, output: {resistance: 5 kohm}%s}\n"
+        "  name: fuzz\n  engaged: %s\n")
+WAH = ("- pedal: {bypass: loaded-bypass, input: {resistance: 150 kohm}, output: {resistance: 1 kohm}}\n"
+       "  name: wah\n  engaged: %s\n")
 BUFFER = "{input: {resistance: 1 Mohm, capacitance: 10 pF}, output: {resistance: 100 ohm}}"
-faults = []
-held = 0
+STATES = list(itertools.product((False, True), repeat=2))
+worst_off_db = 0.0
 
 
-def hold(good, words, *values):
-    global held
-    held += 1
-    if not good:
-        faults.append(words % values if values else words)
-
-
-def rig(gaps=(), needs=""):
-    items = [CABLE % "4 m", FUZZ % needs, CABLE % "30 cm", WAH, CABLE % "9 m"]
+def rig(gaps=(), needs="", fuzz=False, wah=False):
+    words = {False: "no", True: "yes"}
+    items = [CABLE % "4 m", FUZZ % (needs, words[fuzz]), CABLE % "30 cm", WAH % words[wah], CABLE % "9 m"]
     for gap in sorted(gaps, reverse=True):
-        items.insert(gap, "  - buffer: %s\n" % BUFFER)
-    return ("guitar: {pickup: {inductance: 2.4 H, resistance: 6 kohm, capacitance: 110 pF}}\nchain:\n%s"
-            "amp: {resistance: 1 Mohm}\ndirect:\n%s" % ("".join(items), CABLE % "4 m"))
+        items.insert(gap, f"- buffer: {BUFFER}\n")
+    return ("rig: by hand\nguitar: {pickup: {inductance: 2.4 H, resistance: 6 kohm, capacitance: 110 pF}}\n"
+            f"chain:\n{''.join(items)}amp: {{resistance: 1 Mohm}}\ndirect:\n{CABLE % '4 m'}")
 
 
-def run(build, folder, text, *words):
-    with open(os.path.join(folder, "rig.yaml"), "w") as file:
-        file.write(text)
-    return subprocess.run([os.path.join(build, "toneload"), words[0], "rig.yaml", *words[1:]], cwd=folder,
-                          capture_output=True, text=True, timeout=120)
+def place(cases, *words, text=None):
+    cases.write("rig.yaml", text or rig())
+    done = cases.run("place", "rig.yaml", "--json", "--buffer", BUFFER, *words)
+    cases.check(done.returncode == 0, words, done.stderr)
+    return json.loads(done.stdout)
 
 
-def check_one(build, folder, placed, gaps):
-    """The worst state of a rig with buffers written in, against what place says of these gaps."""
-    whole = json.loads(run(build, folder, rig(gaps), "states", "--json").stdout)
-    worst = max(abs(s["hearing"]["worst_db"]) for s in whole["states"])
-    names = ["before chain[0] (cable)", "before chain[1] (pedal 'fuzz')", "before chain[2] (cable)",
-             "before chain[3] (pedal 'wah')", "before chain[4] (cable)", "before the amp"]
-    words = " and ".join(names[g] for g in gaps) or "no buffer"
-    found = [p for p in placed["placements"] if p["place"] == words]
-    hold(len(found) == 1, "'%s' stands %d times", words, len(found))
-    if found:
-        hold(abs(abs(found[0]["hearing"]["worst_db"]) - worst) < 1e-6, "%s: %r, by hand %r", words,
-             found[0]["hearing"]["worst_db"], worst)
+def hearing(cases, gaps, **more):
+    cases.write("hand.yaml", rig(gaps, **more))
+    done = cases.run("response", "hand.yaml", "--json")
+    return json.loads(done.stdout)["hearing"]
 
 
-def main():
-    build = os.path.abspath(sys.argv[1])
-    with tempfile.TemporaryDirectory() as folder:
-        one = json.loads(run(build, folder, rig(), "place", "--json", "--buffer", BUFFER).stdout)
-        hold(len(one["placements"]) == 7 and one["states"] == 4, "%d placements", len(one["placements"]))
-        for gaps in ((), (0,), (1,), (2,), (3,), (4,), (5,)):
-            check_one(build, folder, one, gaps)
-        sizes = [abs(p["hearing"]["worst_db"]) for p in one["placements"]]
-        hold(sizes == sorted(sizes), "the ranking does not rise: %s", sizes)
-        hold(one["placements"][0]["place"] == "before chain[1] (pedal 'fuzz')",
-             "best is %s", one["placements"][0]["place"])
-
-        two = json.loads(run(build, folder, rig(), "place", "--json", "--count", "2", "--buffer", BUFFER).stdout)
-        hold(len(two["placements"]) == 16, "%d pairs", len(two["placements"]))
-        for gaps in ((0, 5), (1, 4), (2, 3)):
-            check_one(build, folder, two, gaps)
-
-        needy = json.loads(run(build, folder, rig(needs=", needs_pickup: yes"), "place", "--json", "--buffer", BUFFER).stdout)
-        allowed = {p["place"]: p["allowed"] for p in needy["placements"]}
-        hold(needy["needs_pickup"] == "fuzz", "needs_pickup is %r", needy["needs_pickup"])
-        hold(not allowed["before chain[0] (cable)"] and not allowed["before chain[1] (pedal 'fuzz')"]
-             and allowed["before chain[2] (cable)"] and allowed["no buffer"], "allowed: %s", allowed)
-        best = [p for p in needy["placements"] if p["allowed"]][0]
-        hold(abs(needy["cost_db"] - (abs(best["hearing"]["worst_db"]) - sizes[0])) < 1e-6, "cost is %r", needy["cost_db"])
-        table = run(build, folder, rig(needs=", needs_pickup: yes"), "place", "--buffer", BUFFER).stdout
-        hold("'fuzz' must see the pickup" in table and "before chain[1]" not in table.split("must see")[0], "the table offers it")
-
-        fixed = json.loads(run(build, folder, rig(), "place", "--json", "--buffer", BUFFER, "--fix", "fuzz=no").stdout)
-        hold(fixed["states"] == 2, "a fix leaves %d states", fixed["states"])
-        texts = {run(build, folder, rig(), "place", "--json", "--buffer", BUFFER, "--jobs", jobs).stdout for jobs in "123"}
-        hold(len(texts) == 1, "--jobs changes the bytes")
-        library = run(build, folder, rig(), "place", "--csv", "--buffer", "op-amp-follower")
-        hold(library.returncode == 0 and len(library.stdout.strip().split("\n")) == 8, "CSV")
-        for words, needed in (((), "--buffer op-amp-follower"), (("--buffer", "op-amp-folower"), "did you mean 'op-amp-follower'?"),
-                              (("--buffer", "{input: {resistance: 1 Mohm}}"), "output.resistance"),
-                              (("--buffer", BUFFER, "--count", "0"), "1 to 4"),
-                              (("--buffer", BUFFER, "--fix", "fuz=no"), "did you mean 'fuzz'?")):
-            done = run(build, folder, rig(), "place", *words)
-            hold(done.returncode == 2 and needed in done.stderr and not done.stdout, "%s: %d, %s", words, done.returncode,
-                 done.stderr)
-    for fault in faults:
-        print(fault)
-    print("%d held, %d faults" % (held, len(faults)))
-    return 1 if faults else 0
+def check_by_hand(cases, placed, gaps):
+    """The place of these gaps against a rig file for each state."""
+    global worst_off_db
+    paths = [f"chain[{gap}]" for gap in gaps]
+    found = [one for one in placed["places"] if one["paths"] == paths]
+    if not cases.check(len(found) == 1, paths, "stands", len(found), "times"):
+        return
+    heard = {state: hearing(cases, gaps, fuzz=state[0], wah=state[1]) for state in STATES}
+    state = max(STATES, key=lambda one: abs(heard[one]["worst_db"]))
+    said = found[0]
+    off = abs(said["worst_db"] - heard[state]["worst_db"])
+    worst_off_db = max(worst_off_db, off)
+    cases.check(off < 1e-6, paths, said, heard[state])
+    named = [name for name, on in zip(("fuzz", "wah"), state) if on]
+    cases.check(said["worst_state"] == named, paths, said, named)
+    cases.check(abs(said["worst_hz"] - heard[state]["worst_hz"]) < 1e-3, paths, said)
+    rms = (sum(one["rms_db"] ** 2 for one in heard.values()) / len(STATES)) ** 0.5
+    cases.check(abs(said["rms_db"] - rms) < 1e-6, paths, said["rms_db"], rms)
+    order = ["not audible", "borderline", "audible", "plain"]
+    verdict = max((one["verdict"] for one in heard.values()), key=order.index)
+    cases.check(said["verdict"] == verdict, paths, said["verdict"], verdict)
 
 
-if __name__ == "__main__":
-    sys.exit(main())
+def check_places(cases):
+    cases.group("places against rigs written by hand")
+    one = place(cases)
+    cases.check(len(one["places"]) == 7 and one["states"] == 4, len(one["places"]), one["states"])
+    for gaps in ((), (0,), (1,), (2,), (3,), (4,), (5,)):
+        check_by_hand(cases, one, gaps)
+    sizes = [abs(entry["worst_db"]) for entry in one["places"]]
+    cases.check(all(b - a > -1e-6 for a, b in zip(sizes, sizes[1:])), "the ranking does not rise", sizes)
+    cases.check([entry["rank"] for entry in one["places"]] == list(range(1, 8)), "ranks")
+    cases.check(one["cost_of_needs_pickup_db"] is None, one["cost_of_needs_pickup_db"])
+    two = place(cases, "--count", "2")
+    cases.check(len(two["places"]) == 16, len(two["places"]))
+    for gaps in ((0, 5), (1, 4), (2, 3)):
+        check_by_hand(cases, two, gaps)
+    print(f"largest difference from a rig written by hand: {worst_off_db:.2g} dB")
+
+
+def check_needs_pickup(cases):
+    cases.group("a pedal that must see the pickup")
+    text = rig(needs=", needs_pickup: yes")
+    needy = place(cases, text=text)
+    allowed = {tuple(one["paths"]): one["allowed"] for one in needy["places"]}
+    cases.check(allowed == {(): True, ("chain[0]",): False, ("chain[1]",): False, ("chain[2]",): True,
+                            ("chain[3]",): True, ("chain[4]",): True, ("chain[5]",): True}, allowed)
+    cases.check(needy["states_set_aside"] == 2, needy["states_set_aside"])
+    left = [one for one in needy["places"] if not one["allowed"]]
+    cases.check(all(one["rank"] is None and one["takes_pickup_from"] == "fuzz" for one in left), left)
+    # Over the states judged, those without the fuzz, the places stand as when it is held off.
+    held = place(cases, "--fix", "fuzz=no")
+    there = {tuple(one["paths"]): one["worst_db"] for one in held["places"]}
+    for one in needy["places"]:
+        cases.check(abs(one["worst_db"] - there[tuple(one["paths"])]) < 1e-6, one)
+    best = [one for one in needy["places"] if one["allowed"]][0]
+    cost = abs(best["worst_db"]) - min(abs(db) for db in there.values())
+    cases.check(abs(needy["cost_of_needs_pickup_db"] - cost) < 1e-6, needy["cost_of_needs_pickup_db"], cost)
+    cases.write("rig.yaml", text)
+    table = cases.run("place", "rig.yaml", "--buffer", BUFFER).stdout.decode()
+    cases.check("before chain[0]" not in table.split("Best")[0], table)
+    far = rig(needs=", needs_pickup: yes").replace("length: 4 m", "length: 9 m", 1)
+    cases.write("rig.yaml", far)
+    text = cases.run("place", "rig.yaml", "--buffer", BUFFER).stdout.decode()
+    cases.check("Respecting 'fuzz', which must see the pickup, costs" in text, text)
+
+
+def check_forms(cases):
+    cases.group("forms and workers")
+    cases.write("rig.yaml", rig())
+    texts = {cases.run("place", "rig.yaml", "--json", "--buffer", BUFFER, "--count", "2", "--jobs", jobs).stdout
+             for jobs in "123"}
+    cases.check(len(texts) == 1, "--jobs changes the bytes")
+    done = cases.run("place", "rig.yaml", "--csv", "--buffer", "op-amp-follower", "--output", "places.csv",
+                     "--plot", "places.svg")
+    cases.check(done.returncode == 0 and done.stdout == b"", done.stderr)
+    lines = list(csv.DictReader(io.StringIO(cases.read("places.csv").decode())))
+    cases.check(len(lines) == 7 and lines[0]["rank"] == "1" and lines[0]["allowed"] == "yes", lines)
+    picture = cases.read("places.svg").decode()
+    cases.check("no buffer" in picture and "direct" in picture and lines[0]["gaps"][:12] in picture, lines[0])
+
+
+def check_bad_input(cases):
+    cases.group("bad input")
+    cases.write("rig.yaml", rig())
+    for words, needed in (
+            ((), "--buffer op-amp-follower"),
+            (("--buffer", "op-amp-folower"), "did you mean 'op-amp-follower'?"),
+            (("--buffer", "{input: {resistance: 1 Mohm}}"), "output.resistance"),
+            (("--buffer", "{input: {resistance: 1 mohm}, output: {resistance: 100 ohm}}"), "is it 1 Mohm?"),
+            (("--buffer", "[op-amp-follower]"), "found a list"),
+            (("--buffer", "{input"), "--buffer:1:"),
+            (("--buffer", ""), "not empty"),
+            (("--buffer", BUFFER, "--count", "0"), "from 1 to 4"),
+            (("--buffer", BUFFER, "--count", "5"), "from 1 to 4"),
+            (("--buffer", BUFFER, "--fix", "fuz=no"), "did you mean 'fuzz'?"),
+            (("--buffer", BUFFER, "--fix", "fuzz=maybe"), "expected yes or no"),
+            (("--buffer", BUFFER, "--plot", "places.gif"), ".svg")):
+        done = cases.run("place", "rig.yaml", *words)
+        cases.check(done.returncode == 2 and needed in done.stderr.decode() and not done.stdout, words, done.stderr)
+    cases.write("rig.yaml", rig().split("chain:")[0] + "chain:\n" + CABLE % "4 m" + "amp: {resistance: 1 Mohm}\n")
+    done = cases.run("place", "rig.yaml", "--buffer", BUFFER, "--count", "3")
+    cases.check(done.returncode == 2 and b"only 2 gaps for 3 buffers" in done.stderr, done.stderr)
+    cases.write("rig.yaml", rig(needs=", needs_pickup: maybe"))
+    done = cases.run("place", "rig.yaml", "--buffer", BUFFER)
+    cases.check(done.returncode == 2 and b"expected yes or no" in done.stderr, done.stderr)
+
+
+def run(cases):
+    check_places(cases)
+    check_needs_pickup(cases)
+    check_forms(cases)
+    check_bad_input(cases)
+
+
+main(run)
