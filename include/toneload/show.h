@@ -64,12 +64,14 @@ TL_API char* tl_json_text(json_t* json);
 /// One curve of a plot.
 typedef struct {
     const tl_response* response;
-    const tl_metrics* metrics; ///< what is marked on the curve
-    const char* label;         ///< free text, never trusted
-    bool direct;               ///< a line-up to compare with: drawn dashed and grey
+    const tl_metrics* metrics;  ///< what is marked on the curve
+    const char* label;          ///< free text, never trusted
+    bool direct;                ///< a line-up to compare with: drawn dashed and grey
+    const tl_response* against; ///< what a second panel holds it against, levels matched; or NULL
 } tl_curve;
 
-/// An overlay of responses, each relative to its own level at the reference frequency.
+/// An overlay of responses, each relative to its own level at the reference frequency; below it,
+/// when a curve is held against another, the difference with a band of 1 dB either way.
 typedef struct {
     const char* title; ///< free text, never trusted
     const tl_curve* curves;

@@ -309,8 +309,9 @@ static tl_curve make_curve(const tl_placing* placing, const tl_solved* solved, c
     char* label = NULL;
     if (asprintf(&label, "%s%s%s", amps ? solved->amp : "", amps ? ": " : "", who) < 0)
         abort();
-    return (tl_curve){solved->response, &solved->metrics, label,
-                      strcmp(solved->name, "direct") == 0};
+    bool direct = strcmp(solved->name, "direct") == 0;
+    return (tl_curve){solved->response, &solved->metrics, label, direct,
+                      direct ? NULL : solved[1].response};
 }
 
 /// Direct, no buffer and the best place, in the state that is worst without a buffer.

@@ -125,7 +125,8 @@ static tl_status draw(const request* asked, const tl_rig* rig, const tl_answer* 
             snprintf(labels[i], sizeof labels[i], "%s: %s", solved->amp, what);
         else
             snprintf(labels[i], sizeof labels[i], "%s", what);
-        curves[i] = (tl_curve){solved->response, &solved->metrics, labels[i], direct};
+        curves[i] = (tl_curve){solved->response, &solved->metrics, labels[i], direct,
+                               direct ? NULL : solved[1].response};
     }
     tl_plot plot = {tl_rig_title(rig), curves, answer->count};
     tl_status status = tl_plot_draw(&plot, asked->plot, error);

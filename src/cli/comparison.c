@@ -212,7 +212,8 @@ static void add_curve(curve_list* list, const tl_variant* variant, const tl_solv
     if (size < 0 || !list->curves || !list->labels)
         abort();
     list->labels[list->count] = label;
-    list->curves[list->count++] = (tl_curve){solved->response, &solved->metrics, label, direct};
+    list->curves[list->count++] = (tl_curve){solved->response, &solved->metrics, label, direct,
+                                             direct ? NULL : solved[1].response};
 }
 
 /// The directs a variant brings that no earlier one had, then its own curves.

@@ -6,7 +6,8 @@
 #include <string.h>
 
 static const double area_height = 450, left_edge = 78, right_edge = 22, title_height = 46,
-                    no_title_height = 18, axis_height = 56, row_height = 21, foot_height = 10;
+                    no_title_height = 18, axis_height = 56, difference_height = 190,
+                    row_height = 21, foot_height = 10;
 
 /// The lowest and highest level of all curves in the plotted band.
 static void find_levels(const tl_trace* traces, size_t count, double* lowest, double* highest) {
@@ -30,16 +31,35 @@ static void set_levels(tl_page* page, const tl_trace* traces, size_t count) {
     page->low_db = fmin(page->low_db, -9);
 }
 
+/// Room for the differences, when there are any: at least 3 dB either way, at most 24.
+static void add_difference_panel(tl_page* page, const tl_trace* traces, size_t count) {
+    double largest = 0;
+    for (size_t i = 0; i < count; ++i)
+        for (size_t k = 0; k < traces[i].difference_count; ++k) {
+            page->differs = true;
+            largest = fmax(largest, fabs(traces[i].difference[k].db));
+        }
+    page->foot = page->area.bottom;
+    if (!page->differs)
+        return;
+    page->difference = page->area;
+    page->difference.top = page->area.bottom + axis_height;
+    page->difference.bottom = page->difference.top + difference_height;
+    page->difference_db = fmin(fmax(3 * ceil((largest + 0.5) / 3), 3), 24);
+    page->foot = page->difference.bottom;
+}
+
 tl_page tl_page_make(const tl_trace* traces, size_t count, bool titled, size_t rows) {
     double top = titled ? title_height : no_title_height;
     tl_page page = {.area = {left_edge, top, TL_PAGE_WIDTH - right_edge, top + area_height}};
-    page.height = page.area.bottom + axis_height + (double)rows * row_height + foot_height;
+    add_difference_panel(&page, traces, count);
+    page.height = page.foot + axis_height + (double)rows * row_height + foot_height;
     set_levels(&page, traces, count);
     return page;
 }
 
 double tl_page_row(const tl_page* page, size_t row) {
-    return page->area.bottom + axis_height + ((double)row + 0.5) * row_height;
+    return page->foot + axis_height + ((double)row + 0.5) * row_height;
 }
 
 tl_spot tl_page_spot(const tl_page* page, tl_point point) {

@@ -5,6 +5,7 @@
 
 #include "show/trace.h"
 
+#include <stdbool.h>
 #include <stddef.h>
 
 #define TL_PAGE_WIDTH 1000.0
@@ -22,6 +23,10 @@ typedef struct {
     double height;
     tl_box area; ///< what the axes enclose
     double low_db, high_db;
+    bool differs;         ///< there is a second panel, of differences
+    tl_box difference;    ///< what its axes enclose
+    double difference_db; ///< its levels reach this far either way
+    double foot;          ///< the lower edge of the lowest panel
 } tl_page;
 
 /// Sizes the page for a legend of `rows` lines, and its level axis for the traces.

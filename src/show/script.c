@@ -98,13 +98,17 @@ static void add_level_axis(tl_text* script, const tl_page* page) {
     tl_text_add(script, ")\n");
 }
 
-static void add_axes(tl_text* script, const tl_page* page) {
-    const tl_box* area = &page->area;
+/// Puts the next plot where a panel of the page is.
+static void add_margins(tl_text* script, const tl_page* page, const tl_box* area) {
     tl_text_addf(script,
                  "set lmargin at screen %.5f\nset rmargin at screen %.5f\n"
                  "set tmargin at screen %.5f\nset bmargin at screen %.5f\n",
                  area->left / TL_PAGE_WIDTH, area->right / TL_PAGE_WIDTH,
                  1 - area->top / page->height, 1 - area->bottom / page->height);
+}
+
+static void add_axes(tl_text* script, const tl_page* page) {
+    add_margins(script, page, &page->area);
     add_frequency_axis(script);
     add_level_axis(script, page);
     tl_text_addf(script,
@@ -128,7 +132,7 @@ static void add_heads(tl_text* script, const tl_drawing* drawing, double letter_
         free(how);
         tl_text_clear(&words);
     }
-    tl_script_label(script, page, (tl_spot){middle_x, area->bottom + 40}, "frequency (Hz)",
+    tl_script_label(script, page, (tl_spot){middle_x, page->foot + 40}, "frequency (Hz)",
                     "center textcolor rgb '#202020'");
     double reference_hz = drawing->traces[0].curve->metrics->reference_hz;
     bool same = true;
@@ -219,15 +223,63 @@ static void add_plot(tl_text* script, const tl_drawing* drawing) {
     tl_text_add(script, "\n");
 }
 
+static void add_difference_data(tl_text* script, const tl_drawing* drawing) {
+    for (size_t i = 0; i < drawing->count; ++i) {
+        const tl_trace* trace = &drawing->traces[i];
+        if (!trace->difference_count)
+            continue;
+        tl_text_addf(script, "$difference%zu << END\n", i);
+        for (size_t k = 0; k < trace->difference_count; ++k)
+            tl_text_addf(script, "%.7g %.5f\n", trace->difference[k].hz, trace->difference[k].db);
+        tl_text_add(script, "END\n");
+    }
+}
+
+/// The second panel: each curve minus what it is held against, and the band of 1 dB either way.
+static void add_difference_panel(tl_text* script, const tl_drawing* drawing) {
+    const tl_page* page = drawing->page;
+    const tl_box* area = &page->difference;
+    int reach = (int)page->difference_db;
+    int step = reach > 12 ? 6 : reach > 3 ? 3 : 1;
+    tl_text_add(script, "unset label\nunset arrow\n");
+    add_margins(script, page, area);
+    tl_text_addf(script, "set yrange [%d:%d]\nset ytics scale 0,0 (", -reach, reach);
+    int first = -(reach / step) * step; // so that 0 has a tick
+    for (int db = first; db <= reach; db += step)
+        tl_text_addf(script, "%s'%s%d' %d", db == first ? "" : ",", db > 0 ? "+" : "", db, db);
+    tl_text_addf(script, ")\n$band << END\n%g -1 1\n%g -1 1\nEND\n", TL_PLOT_LOW_HZ,
+                 TL_PLOT_HIGH_HZ);
+    tl_script_label(script, page, (tl_spot){22, (area->top + area->bottom) / 2},
+                    "minus direct (dB)", "center rotate by 90 textcolor rgb '#202020'");
+    tl_script_label(script, page, (tl_spot){area->left + 8, area->top + 14},
+                    "rig minus direct, levels matched; shaded: within 1 dB",
+                    "left textcolor rgb '#404040'");
+    add_difference_data(script, drawing);
+    tl_text_add(script, "plot $band using 1:2:3 with filledcurves fillcolor rgb '#e4efe4', $zero "
+                        "using 1:2 with lines lw 1 lc rgb '#909090'");
+    for (size_t i = 0; i < drawing->count; ++i) {
+        if (!drawing->traces[i].difference_count)
+            continue;
+        tl_pen own = tl_pen_of(drawing->traces, drawing->count, i);
+        tl_text_addf(script, ", $difference%zu using 1:2 with lines lw %g dt %s lc rgb '%s'", i,
+                     own.width, own.dash, own.colour);
+    }
+    tl_text_add(script, "\nunset multiplot\n");
+}
+
 char* tl_script_make(const tl_drawing* drawing, const char* kind, const char* output) {
     tl_text script = {0};
     tl_script_open(&script, drawing->page->height, kind, output);
+    if (drawing->page->differs)
+        tl_text_add(&script, "set multiplot\n");
     add_axes(&script, drawing->page);
     add_heads(&script, drawing, tl_script_letter_unit(kind));
     add_legend(&script, drawing);
     tl_notes_add(&script, drawing);
     add_data(&script, drawing);
     add_plot(&script, drawing);
+    if (drawing->page->differs)
+        add_difference_panel(&script, drawing);
     tl_text_add(&script, "unset output\n");
     return tl_text_take(&script);
 }

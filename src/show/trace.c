@@ -27,6 +27,20 @@ static tl_mark make_mark(double hz, double db) {
     return (tl_mark){{hz, db}, shown};
 }
 
+/// The curve minus what it is held against, the level between 200 Hz and 1 kHz matched.
+static void add_difference(tl_trace* trace) {
+    const tl_curve* curve = trace->curve;
+    double level_db = tl_matched_level_db(curve->response, curve->against);
+    trace->difference = tl_new(sample_count, sizeof(tl_point));
+    for (int i = 0; i < sample_count; ++i) {
+        double hz =
+            TL_PLOT_LOW_HZ * pow(TL_PLOT_HIGH_HZ / TL_PLOT_LOW_HZ, (double)i / (sample_count - 1));
+        double db = tl_response_db(curve->response, hz) - tl_response_db(curve->against, hz);
+        if (isfinite(db - level_db))
+            trace->difference[trace->difference_count++] = (tl_point){hz, db - level_db};
+    }
+}
+
 tl_trace tl_trace_make(const tl_curve* curve) {
     const tl_metrics* metrics = curve->metrics;
     tl_trace trace = {.curve = curve, .points = tl_new(sample_count + 2, sizeof(tl_point))};
@@ -40,11 +54,14 @@ tl_trace tl_trace_make(const tl_curve* curve) {
     if (trace.cutoff.shown)
         add_point(&trace, metrics->cutoff_hz);
     qsort(trace.points, trace.count, sizeof(tl_point), ascending);
+    if (curve->against)
+        add_difference(&trace);
     return trace;
 }
 
 void tl_trace_free(tl_trace* trace) {
     free(trace->points);
+    free(trace->difference);
     *trace = (tl_trace){0};
 }
 
@@ -65,7 +82,7 @@ static void add_peak(tl_text* text, const tl_metrics* metrics, bool level) {
     } else {
         tl_text_add(text, "no peak");
     }
-    if (isfinite(metrics->q))
+    if (isfinite(metrics->q) && isfinite(metrics->peak_hz))
         tl_text_addf(text, ", Q %.1f", metrics->q);
     if (metrics->unstable)
         tl_text_add(text, ", unstable");

@@ -30,6 +30,8 @@ typedef struct {
     size_t count;
     tl_mark peak;
     tl_mark cutoff;
+    tl_point* difference; ///< from what the curve is held against, levels matched; or none
+    size_t difference_count;
 } tl_trace;
 
 /// Which figures words about a curve hold.

@@ -77,7 +77,7 @@ static void check_pair(double f1_hz, double q1, double f2_hz, double q2, size_t 
     for (int i = 0; i < 2; ++i) {
         assert_non_null(responses[i]);
         metrics[i] = tl_response_metrics(responses[i], 200);
-        curves[i] = (tl_curve){responses[i], &metrics[i], i ? "direct" : "rig", i == 1};
+        curves[i] = (tl_curve){responses[i], &metrics[i], i ? "direct" : "rig", i == 1, NULL};
         traces[i] = tl_trace_make(&curves[i]);
     }
     tl_legend legend = tl_legend_make(traces, 2);

@@ -48,7 +48,7 @@ static int reset(void** state) {
     for (int i = 0; i < most_curves; ++i) {
         metrics[i] = tl_response_metrics(responses[i], 200);
         snprintf(labels[i], sizeof labels[i], "curve number %d", i + 1);
-        curves[i] = (tl_curve){responses[i], &metrics[i], labels[i], false};
+        curves[i] = (tl_curve){responses[i], &metrics[i], labels[i], false, NULL};
     }
     return 0;
 }
@@ -353,6 +353,19 @@ static void a_plot_is_written_whole_or_not_at_all(void** state) {
     free(text);
 }
 
+/// A curve that is held against another brings a second panel; without, there is none.
+static void differences_have_a_panel(void** state) {
+    (void)state;
+    char* alone = draw("alone", 2, "a.svg");
+    assert_null(strstr(alone, "rig minus direct, levels matched"));
+    curves[0].against = responses[1];
+    char* held = draw("held", 2, "a.svg");
+    check_holds(held, "rig minus direct, levels matched; shaded: within 1 dB");
+    assert_true(strlen(held) > strlen(alone));
+    free(alone);
+    free(held);
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_setup(file_names_say_the_kind, reset),
@@ -360,6 +373,7 @@ int main(void) {
         cmocka_unit_test_setup(every_kind_of_picture_is_drawn, reset),
         cmocka_unit_test_setup(each_curve_has_one_line_in_the_legend, reset),
         cmocka_unit_test_setup(what_is_not_there_is_said, reset),
+        cmocka_unit_test_setup(differences_have_a_panel, reset),
         cmocka_unit_test_setup(hostile_words_run_nothing, reset),
         cmocka_unit_test_setup(words_come_out_as_they_are, reset),
         cmocka_unit_test_setup(hostile_paths_are_files_of_that_name, reset),

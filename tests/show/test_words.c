@@ -86,7 +86,7 @@ static void a_host_with_decimal_commas_changes_nothing(void** state) {
     tl_table_free(table);
     tl_response* response = low_pass(3000.5, 2.5, 1);
     tl_metrics metrics = tl_response_metrics(response, 200);
-    tl_curve curve = {response, &metrics, "rig", false};
+    tl_curve curve = {response, &metrics, "rig", false, NULL};
     tl_plot plot = {"a comma", &curve, 1};
     assert_int_equal(tl_plot_draw(&plot, "comma.svg", NULL), TL_OK);
     tl_response_free(response);
