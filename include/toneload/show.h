@@ -4,6 +4,7 @@
 #define TONELOAD_SHOW_H
 
 #include "toneload/error.h"
+#include "toneload/lesson.h"
 #include "toneload/response.h"
 
 #include <jansson.h>
@@ -138,5 +139,11 @@ typedef struct {
     size_t curve_count;
 } tl_envelope_plot;
 TL_API tl_status tl_envelope_draw(const tl_envelope_plot* plot, const char* path, tl_error* error);
+
+/// A lesson as one printable HTML page, its drawings and sounds in it; free with free(). It loads
+/// nothing, runs no script, and is well-formed XML too. `title` is free text, never trusted.
+/// TL_FAILURE when FFTW, which the sounds need, cannot be loaded.
+TL_API tl_status tl_lesson_page(const char* title, const tl_lesson* lesson, char** html,
+                                tl_error* error);
 
 #endif

@@ -5,6 +5,7 @@
 #define TONELOAD_STUDY_H
 
 #include "toneload/error.h"
+#include "toneload/lesson.h"
 #include "toneload/parts.h"
 #include "toneload/response.h"
 #include "toneload/rig.h"
@@ -313,5 +314,13 @@ TL_API void tl_inspection_free(tl_inspection* inspection);
 
 /// The rig and its direct as a deck that `ngspice -b` and gnucap run as it is; free with free().
 TL_API char* tl_study_netlist(tl_rig* rig);
+
+/// Solves what a lesson about long leads shows: the rig's guitar through 1 to 15 m of its first
+/// kind of lead straight into its (first) amp, the same behind a buffer, with the volume turned
+/// down, and with bad joints; and the rig itself. TL_BAD_INPUT for a guitar without a magnetic
+/// pickup.
+TL_API tl_status tl_study_lesson(tl_session* session, tl_rig* rig, double reference_hz,
+                                 tl_lesson** lesson, tl_error* error);
+TL_API void tl_lesson_free(tl_lesson* lesson);
 
 #endif

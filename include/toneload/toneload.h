@@ -9,6 +9,8 @@
 #include "toneload/response.h"
 #include "toneload/rig.h"
 #include "toneload/show.h"
+#include "toneload/sound.h"
 #include "toneload/study.h"
+#include "toneload/wav.h"
 
 #endif

@@ -27,6 +27,11 @@ typedef enum {
     OPTION_BUFFER = 1 << 14,
     OPTION_COUNT = 1 << 15,
     OPTION_CURVES = 1 << 16,
+    OPTION_OUT = 1 << 17,
+    OPTION_INPUT = 1 << 18,
+    OPTION_THROUGH = 1 << 19,
+    OPTION_MAX_GAIN = 1 << 20,
+    OPTION_MATCH = 1 << 21,
 } option_flag;
 
 /// What the user asked for.
@@ -52,6 +57,11 @@ typedef struct {
     const char* curves;
     const char* buffer;
     size_t count;
+    const char* out;     ///< a folder for sound, or the file of a page
+    const char* input;   ///< a recording
+    const char* through; ///< the rig it was made through
+    double max_gain_db;  ///< NAN when not said
+    bool match_level;
     const char** words; ///< what is no option: rig files, a kind
     size_t word_count;
 } request;
@@ -76,6 +86,8 @@ extern const command command_states;
 extern const command command_reach;
 extern const command command_sweep;
 extern const command command_place;
+extern const command command_listen;
+extern const command command_lesson;
 
 /// Reads a command's options and words. TL_BAD_INPUT with the nearest option when one is unknown.
 tl_status request_read(const command* about, int count, char** words, request* asked,

@@ -27,7 +27,10 @@ _toneload_value() { # OPTION
     --plot | --curves) _toneload_files '*.svg|*.png|*.pdf' ;;
     --output) _toneload_files '*' ;;
     --parts) _toneload_files '' ;;
-    --vary | --limit | --fix | --metric | --buffer | --count | --points | --reference-hz | --jobs | --time-limit) ;;
+    --out) _toneload_files '*.html' ;;
+    --input) _toneload_files '*.wav|*.WAV' ;;
+    --recorded-through) _toneload_files '*.yaml|*.yml' ;;
+    --vary | --limit | --fix | --max-gain | --metric | --buffer | --count | --points | --reference-hz | --jobs | --time-limit) ;;
     *) return 1 ;;
     esac
     return 0

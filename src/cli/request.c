@@ -20,6 +20,12 @@ typedef struct {
 static const option_row rows[] = {
     {OPTION_VARY, "--vary", "PATH=V1,V2,..",
      "values to go through; several --vary give every combination"},
+    {OPTION_OUT, "--out", "PATH", "where it goes: a folder for the sound, a file for a page"},
+    {OPTION_INPUT, "--input", "FILE.wav", "a recording to play instead of plucked strings"},
+    {OPTION_THROUGH, "--recorded-through", "RIG.yaml",
+     "what the recording was made through, to be taken out of it first"},
+    {OPTION_MAX_GAIN, "--max-gain", "DB", "then no frequency is raised by more than this (20)"},
+    {OPTION_MATCH, "--match-level", NULL, "make all files as loud as direct, 200 Hz to 1 kHz"},
     {OPTION_LIMIT, "--limit", "LIMIT", "such as '-1 dB at 5 kHz' or 'peak not below 3 kHz'"},
     {OPTION_METRIC, "--metric", "NAME", "what a map shows: peak_hz, q, cutoff_hz, worst_db, .."},
     {OPTION_CURVES, "--curves", "FILE", "draw all curves over each other as well"},
@@ -146,6 +152,21 @@ static tl_status take_value(const option_row* row, const char* value, request* a
         asked->curves = value;
         status = tl_plot_check_path(value, error);
         break;
+    case OPTION_OUT:
+        asked->out = value;
+        break;
+    case OPTION_INPUT:
+        asked->input = value;
+        break;
+    case OPTION_THROUGH:
+        asked->through = value;
+        break;
+    case OPTION_MAX_GAIN:
+        status = read_number(row, value, 0, 60, false, &asked->max_gain_db, error);
+        break;
+    case OPTION_MATCH:
+        asked->match_level = true;
+        break;
     case OPTION_METRIC:
         asked->metric = value;
         break;
@@ -224,7 +245,7 @@ static tl_status check_words(const command* about, const request* asked, tl_erro
 
 tl_status request_read(const command* about, int count, char** words, request* asked,
                        tl_error* error) {
-    *asked = (request){.reference_hz = 200, .count = 1};
+    *asked = (request){.reference_hz = 200, .max_gain_db = NAN, .count = 1};
     asked->words = calloc((size_t)count + 1, sizeof *asked->words);
     asked->varies = calloc((size_t)count + 1, sizeof *asked->varies);
     asked->fixes = calloc((size_t)count + 1, sizeof *asked->fixes);

@@ -40,6 +40,8 @@ def main():
             (0, "response", RIGS / "long-cable.yaml", "--plot", pathlib.Path(place) / "plot.svg"),
             (0, "compare", RIGS / "long-cable.yaml", "--vary", "chain[0].cable=standard-coax,coiled-lead",
              "--vary", "chain[0].length=3 m,6 m", "--vary", "chain[drive].engaged=no,yes", "--jobs", "2"),
+            (0, "listen", RIGS / "long-cable.yaml", "--out", pathlib.Path(place) / "sound", "--match-level",
+             "--vary", "chain[0].length=3 m,6 m"),
             (2, "response", bad),
             (2, "compare", RIGS / "long-cable.yaml", "--vary", "chain[9].length=3 m,6 m"),
         ]:

@@ -26,8 +26,11 @@ PUBLIC = {
     "parts.h": "parts",
     "rig.h": "rig",
     "response.h": "response",
+    "lesson.h": "response",  # plain figures: study fills them, show draws them
     "study.h": "study",
     "show.h": "show",
+    "sound.h": "response",
+    "wav.h": "show",
 }
 
 

@@ -2,9 +2,11 @@
 // What libngspice alone takes: the floor that scripts/bench, which builds this, holds toneload to.
 //
 //   bench_raw DECK COUNT OUTPUT,OUTPUT.. ELEMENT=VALUE..
+//   bench_raw --decks DECK..
 //
 // Loads the deck once; then COUNT times alters the elements, solves 21 frequencies, reads the
-// outputs and frees them. Prints the seconds of the loop.
+// outputs and frees them. Or loads each of many decks, whose first line is the output's name,
+// solves it, reads it and frees it again. Prints the seconds of the loop.
 #include <stdbool.h> // which the next one forgets
 
 #include <ngspice/sharedspice.h>
@@ -69,10 +71,64 @@ static void alter(int count, char** elements, double ratio) {
     }
 }
 
+enum { MOST_LINES = 1000, LONGEST = 256 };
+
+/// A deck in memory, as ngSpice_Circ() takes it.
+typedef struct {
+    char* lines[MOST_LINES + 1];
+    char output[LONGEST];
+} deck;
+
+static deck* read_deck(const char* path) {
+    deck* read = calloc(1, sizeof *read);
+    FILE* file = fopen(path, "r");
+    char line[LONGEST];
+    int count = 0;
+    if (!read || !file)
+        exit(EXIT_FAILURE);
+    while (count < MOST_LINES && fgets(line, sizeof line, file)) {
+        line[strcspn(line, "\n")] = '\0';
+        if (count == 0)
+            snprintf(read->output, sizeof read->output, "%s", line);
+        read->lines[count++] = strdup(line);
+    }
+    fclose(file);
+    return read;
+}
+
+static int solve_decks(int count, char** paths) {
+    char ac[] = "ac dec 5 10 100k";
+    char destroy[] = "destroy all";
+    char remove[] = "remcirc";
+    char line[LONGEST + 8];
+    deck** decks = calloc((size_t)count, sizeof *decks);
+    if (!decks)
+        return EXIT_FAILURE;
+    for (int i = 0; i < count; ++i)
+        decks[i] = read_deck(paths[i]);
+    double sum = 0;
+    double start_s = now_s();
+    for (int i = 0; i < count; ++i) {
+        ngSpice_Circ(decks[i]->lines);
+        snprintf(line, sizeof line, "save %s", decks[i]->output);
+        give(line);
+        give(ac);
+        sum += read_output(decks[i]->output);
+        give(destroy);
+        give(remove);
+    }
+    printf("%.6f\n", now_s() - start_s);
+    return isfinite(sum) ? EXIT_SUCCESS : EXIT_FAILURE;
+}
+
 int main(int count, char** words) {
     char ac[] = "ac dec 5 10 100k";
     char destroy[] = "destroy all";
     char line[512];
+    if (count > 2 && strcmp(words[1], "--decks") == 0) {
+        ngSpice_Init(on_print, NULL, on_exit_called, NULL, NULL, NULL, NULL);
+        return solve_decks(count - 2, words + 2);
+    }
     if (count < 5)
         return EXIT_FAILURE;
     for (int i = 4; i < count; ++i)
