@@ -101,85 +101,85 @@ static tl_status read_number(const option_row* row, const char* text, double low
                         row->name, text, whole ? "whole " : "", low, high);
 }
 
-static tl_status take_value(const option_row* row, const char* value, request* asked,
-                            tl_error* error) {
+/// Where an option without a value is kept, or NULL.
+static bool* switch_of(request* asked, option_flag flag) {
+    return flag == OPTION_JSON    ? &asked->json
+           : flag == OPTION_CSV   ? &asked->csv
+           : flag == OPTION_ALL   ? &asked->all
+           : flag == OPTION_MATCH ? &asked->match_level
+                                  : NULL;
+}
+
+/// Where the words of an option are kept, or NULL. What may be said more than once has a new place
+/// each time.
+static const char** words_of(request* asked, option_flag flag) {
+    switch (flag) {
+    case OPTION_OUTPUT:
+        return &asked->output;
+    case OPTION_PLOT:
+        return &asked->plot;
+    case OPTION_CURVES:
+        return &asked->curves;
+    case OPTION_PARTS:
+        return &asked->parts;
+    case OPTION_METRIC:
+        return &asked->metric;
+    case OPTION_BUFFER:
+        return &asked->buffer;
+    case OPTION_OUT:
+        return &asked->out;
+    case OPTION_INPUT:
+        return &asked->input;
+    case OPTION_THROUGH:
+        return &asked->through;
+    case OPTION_VARY:
+        return &asked->varies[asked->vary_count++];
+    case OPTION_FIX:
+        return &asked->fixes[asked->fix_count++];
+    case OPTION_LIMIT:
+        return &asked->limits[asked->limit_count++];
+    default:
+        return NULL;
+    }
+}
+
+static tl_status take_number(const option_row* row, const char* value, request* asked,
+                             tl_error* error) {
     double number = 0;
     tl_status status = TL_OK;
     switch (row->flag) {
-    case OPTION_JSON:
-        asked->json = true;
-        break;
-    case OPTION_CSV:
-        asked->csv = true;
-        break;
     case OPTION_POINTS:
         status = read_number(row, value, 2, 100000, true, &number, error);
         asked->points = status == TL_OK ? (size_t)number : 0;
-        break;
-    case OPTION_REFERENCE:
-        status = read_number(row, value, 10, 20000, false, &asked->reference_hz, error);
-        break;
+        return status;
     case OPTION_JOBS:
         status = read_number(row, value, 1, 256, true, &number, error);
         asked->jobs = status == TL_OK ? (unsigned)number : 0;
-        break;
-    case OPTION_TIME_LIMIT:
-        status = read_number(row, value, 0.001, 86400, false, &asked->time_limit_s, error);
-        break;
-    case OPTION_OUTPUT:
-        asked->output = value;
-        break;
-    case OPTION_PLOT:
-        asked->plot = value;
-        status = tl_plot_check_path(value, error);
-        break;
-    case OPTION_PARTS:
-        asked->parts = value;
-        break;
-    case OPTION_VARY:
-        asked->varies[asked->vary_count++] = value;
-        break;
-    case OPTION_FIX:
-        asked->fixes[asked->fix_count++] = value;
-        break;
-    case OPTION_LIMIT:
-        asked->limits[asked->limit_count++] = value;
-        break;
-    case OPTION_ALL:
-        asked->all = true;
-        break;
-    case OPTION_CURVES:
-        asked->curves = value;
-        status = tl_plot_check_path(value, error);
-        break;
-    case OPTION_OUT:
-        asked->out = value;
-        break;
-    case OPTION_INPUT:
-        asked->input = value;
-        break;
-    case OPTION_THROUGH:
-        asked->through = value;
-        break;
-    case OPTION_MAX_GAIN:
-        status = read_number(row, value, 0, 60, false, &asked->max_gain_db, error);
-        break;
-    case OPTION_MATCH:
-        asked->match_level = true;
-        break;
-    case OPTION_METRIC:
-        asked->metric = value;
-        break;
-    case OPTION_BUFFER:
-        asked->buffer = value;
-        break;
+        return status;
     case OPTION_COUNT:
         status = read_number(row, value, 1, 4, true, &number, error);
-        if (status == TL_OK)
-            asked->count = (size_t)number;
-        break;
+        asked->count = status == TL_OK ? (size_t)number : 0;
+        return status;
+    case OPTION_TIME_LIMIT:
+        return read_number(row, value, 0.001, 86400, false, &asked->time_limit_s, error);
+    case OPTION_MAX_GAIN:
+        return read_number(row, value, 0, 60, false, &asked->max_gain_db, error);
+    default:
+        return read_number(row, value, 10, 20000, false, &asked->reference_hz, error);
     }
-    return status;
+}
+
+static tl_status take_value(const option_row* row, const char* value, request* asked,
+                            tl_error* error) {
+    bool* on = switch_of(asked, row->flag);
+    const char** words = on ? NULL : words_of(asked, row->flag);
+    if (on)
+        *on = true;
+    if (words)
+        *words = value;
+    if (row->flag == OPTION_PLOT || row->flag == OPTION_CURVES)
+        return tl_plot_check_path(value, error);
+    return on || words ? TL_OK : take_number(row, value, asked, error);
 }
 
 /// One option and, when it takes one, its value: `--name value` or `--name=value`.
