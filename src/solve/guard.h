@@ -8,14 +8,12 @@
 
 #include <stdbool.h>
 
-/// Stands in the filters for the number of the process, which is known only when they are loaded.
+/// Stands in the filter for the number of the process, which is known only when it is loaded.
 #define TL_GUARD_OWN_PID 0x7e57a9e5u
 
-/// While libngspice starts: memory, clocks, open descriptors, files opened for reading, and
-/// removing files. No programs, processes, threads, sockets, and no file opened for writing.
+/// From before libngspice starts: memory, clocks and open descriptors. No programs, processes,
+/// threads and sockets, and nothing made, changed or removed: to try ends the process. Opening a
+/// file for reading, and asking whether there is one, is refused.
 bool tl_guard_enter(void);
-
-/// While it solves: files can no longer be removed, and opening one for reading is refused.
-bool tl_guard_tighten(void);
 
 #endif

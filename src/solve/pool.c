@@ -17,7 +17,6 @@
 #include <sys/mman.h>
 #include <sys/socket.h>
 #include <sys/wait.h>
-#include <time.h>
 #include <unistd.h>
 
 enum {
@@ -29,7 +28,7 @@ enum {
 };
 
 static const double start_cost_s = 0.01; // a run shorter than this gains nothing by more workers
-static const double end_limit_s = 2;     // for a worker that starts to end by itself
+static const double frame_limit_s = 2;   // for a worker without a request to finish a frame
 
 typedef enum { SLOT_FREE, SLOT_WAITING, SLOT_SENT, SLOT_DONE } slot_state;
 
@@ -97,20 +96,15 @@ static bool make_lines(int ends[2], int* words) {
     return ends[0] >= 0 && ends[1] >= 0 && *words >= 0 && fcntl(*words, F_SETFL, O_APPEND) == 0;
 }
 
-/// Signals as a new program expects them, whatever the host did with its own; those that a
-/// terminal sends wait until the worker has tidied up after its start.
+/// Signals as a new program expects them, whatever the host did with its own.
 static int set_attributes(posix_spawnattr_t* attributes) {
     sigset_t all;
-    sigset_t blocked;
+    sigset_t none;
     sigfillset(&all);
-    sigemptyset(&blocked);
-    sigaddset(&blocked, SIGINT);
-    sigaddset(&blocked, SIGTERM);
-    sigaddset(&blocked, SIGHUP);
-    sigaddset(&blocked, SIGQUIT);
+    sigemptyset(&none);
     int trouble = posix_spawnattr_setsigdefault(attributes, &all);
     if (!trouble)
-        trouble = posix_spawnattr_setsigmask(attributes, &blocked);
+        trouble = posix_spawnattr_setsigmask(attributes, &none);
     if (!trouble)
         trouble = posix_spawnattr_setpgroup(attributes, 0); // Ctrl-C and Ctrl-Z are for the host
     return trouble ? trouble
@@ -128,12 +122,10 @@ static int set_descriptors(posix_spawn_file_actions_t* actions, int socket, int 
     return trouble ? trouble : posix_spawn_file_actions_adddup2(actions, socket, TL_WIRE_SOCKET);
 }
 
-/// Runs the worker program with nothing of ours but its descriptors and where temporary files go.
+/// Runs the worker program with nothing of ours but its descriptors.
 static int spawn(const char* program, int socket, int words, pid_t* pid) {
-    const char* folder = getenv("TMPDIR");
-    char* where = tl_printf("TMPDIR=%s", folder && *folder == '/' ? folder : "/tmp");
     char* arguments[] = {(char*)(uintptr_t) "toneload-worker", NULL};
-    char* environment[] = {where, NULL};
+    char* environment[] = {NULL};
     posix_spawn_file_actions_t actions;
     posix_spawnattr_t attributes;
     posix_spawn_file_actions_init(&actions);
@@ -145,7 +137,6 @@ static int spawn(const char* program, int socket, int words, pid_t* pid) {
         trouble = posix_spawn(pid, program, &actions, &attributes, arguments, environment);
     posix_spawnattr_destroy(&attributes);
     posix_spawn_file_actions_destroy(&actions);
-    free(where);
     return trouble;
 }
 
@@ -175,32 +166,17 @@ static tl_status start_worker(const tl_pool* pool, worker* one, tl_error* error)
     return TL_OK;
 }
 
-/// Waits for a child until a deadline; false when it still runs.
-static bool reap(pid_t pid, double deadline_s, int* status) {
-    for (;;) {
-        pid_t ended = waitpid(pid, status, deadline_s == 0 ? 0 : WNOHANG);
-        if (ended == pid)
-            return true;
-        if (ended < 0 && errno != EINTR) {
-            *status = 0; // someone else waited for it
-            return true;
-        }
-        if (ended == 0 && tl_wire_now_s() > deadline_s)
-            return false;
-        if (ended == 0)
-            nanosleep(&(struct timespec){.tv_nsec = 500000}, NULL);
-    }
-}
-
-/// Ends a worker and returns how it ended, as waitpid() tells. One that is still starting is left
-/// to see that its socket is closed, since only itself can remove its private folder.
+/// Ends a worker, which has nothing to tidy up, and returns how it ended, as waitpid() tells: by
+/// itself, if it had. 0: someone else waited for it.
 static int end_worker(worker* one) {
     int status = 0;
     close(one->socket);
-    if (one->greeted || !reap(one->pid, tl_wire_now_s() + end_limit_s, &status)) {
-        kill(one->pid, SIGKILL);
-        reap(one->pid, 0, &status);
-    }
+    kill(one->pid, SIGKILL);
+    while (waitpid(one->pid, &status, 0) < 0)
+        if (errno != EINTR) {
+            status = 0;
+            break;
+        }
     close(one->words);
     *one = (worker){0};
     return status;
@@ -328,11 +304,8 @@ static void lose_worker(run* now, worker* one, const char* why) {
     size_t flight = one->flight;
     memcpy(flying, one->flying, sizeof flying);
     int words = fcntl(one->words, F_DUPFD_CLOEXEC, 0);
-    bool hangs = why != NULL;
-    if (hangs)
-        kill(one->pid, SIGKILL);
     int status = end_worker(one);
-    char* what = hangs ? tl_copy(why) : describe_end(status);
+    char* what = why ? tl_copy(why) : describe_end(status);
     char* quoted = last_words(words);
     close(words);
     for (size_t i = flight; i-- > 1;)
@@ -585,7 +558,7 @@ static bool is_words(const tl_wire_frame* frame) {
 static void hear_worker(run* now, worker* one) {
     tl_wire_frame frame;
     tl_wire_curve curve;
-    double deadline_s = one->flight ? one->deadline_s : tl_wire_now_s() + end_limit_s;
+    double deadline_s = one->flight ? one->deadline_s : tl_wire_now_s() + frame_limit_s;
     tl_wire_end end = tl_wire_receive(one->socket, &frame, deadline_s);
     if (end == TL_WIRE_LATE)
         return; // dealt with as any worker that is late

@@ -5,7 +5,6 @@ import shutil
 import subprocess
 import sys
 import tempfile
-import time
 
 GUITAR = "guitar:\n  pickup: {inductance: 2.5 H, resistance: 6 kohm, capacitance: 110 pF}\n"
 CHAIN = "chain:\n  - cable: {capacitance: 100 pF/m}\n    length: 6 m\n"
@@ -25,7 +24,7 @@ class Cases:
         self.top = tempfile.mkdtemp(prefix="toneload-cli-")
         os.chmod(self.top, 0o755)
         self.here = os.path.join(self.top, "here")
-        self.temporary = os.path.join(self.top, "tmp")  # where private folders show, if they stay
+        self.temporary = os.path.join(self.top, "tmp")  # where temporary files show, if they stay
         os.mkdir(self.here)
         os.mkdir(self.temporary)
         os.chmod(self.temporary, 0o1777)
@@ -60,7 +59,7 @@ class Cases:
         return sorted(found)
 
     def run(self, *words, timeout=60, env=None, **more):
-        """One run; whatever it is asked, it neither crashes nor leaves a private folder."""
+        """One run; whatever it is asked, it neither crashes nor leaves a temporary file."""
         more.setdefault("cwd", self.here)
         more.setdefault("stdin", subprocess.DEVNULL)
         more.setdefault("stdout", subprocess.PIPE)
@@ -75,13 +74,8 @@ class Cases:
         return done
 
     def is_tidy(self):
-        """Whether no private folder stays: a worker that is still starting removes its own soon
-        after toneload has ended."""
-        for _ in range(500):
-            if not os.listdir(self.temporary):
-                return True
-            time.sleep(0.01)
-        return False
+        """Whether nothing is left in the folder for temporary files."""
+        return not os.listdir(self.temporary)
 
     def check(self, holds, *about):
         if holds:

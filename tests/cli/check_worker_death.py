@@ -31,36 +31,59 @@ def enough(cases):
     return max(5, min(80, int(15 / (time.monotonic() - start))))
 
 
+def read_stat(pid):
+    """A process's name, state, parent and session; None when it is gone."""
+    try:
+        with open(f"/proc/{pid}/stat", encoding="ascii", errors="replace") as file:
+            name, rest = file.read().rsplit(")", 1)
+    except OSError:
+        return None
+    state, parent, _, session = rest.split()[:4]
+    return name, state, int(parent), int(session)
+
+
+def all_workers():
+    """Number, parent and session of each worker process that is not dead yet."""
+    found = []
+    for name in os.listdir("/proc"):
+        stat = read_stat(name) if name.isdigit() else None
+        if stat and "(toneload-worker" in stat[0] and stat[1] != "Z":
+            found.append((int(name), *stat[2:]))
+    return found
+
+
+def is_waiting(pid):
+    try:
+        with open(f"/proc/{pid}/status", encoding="ascii", errors="replace") as file:
+            text = file.read()
+    except OSError:
+        return False
+    return "\nState:\tS" in text and "\nSeccomp:\t2\n" in text
+
+
 class Running:
     """A toneload at work, whose workers can be found."""
 
     def __init__(self, cases, *words):
         self.process = subprocess.Popen([cases.toneload, *words], cwd=cases.here,
                                         stdin=subprocess.DEVNULL, stdout=subprocess.PIPE,
-                                        stderr=subprocess.PIPE, env=cases.environment)
+                                        stderr=subprocess.PIPE, env=cases.environment,
+                                        start_new_session=True)
         self.out = self.err = None
 
     def workers(self):
         """Its worker processes, those that are not dead yet."""
-        found = []
-        for name in os.listdir("/proc"):
-            if not name.isdigit():
-                continue
-            try:
-                with open(f"/proc/{name}/stat", encoding="ascii", errors="replace") as file:
-                    program, rest = file.read().rsplit(")", 1)
-            except OSError:
-                continue
-            state, parent = rest.split()[:2]
-            if int(parent) == self.process.pid and "(toneload-worker" in program and state != "Z":
-                found.append(int(name))
-        return found
+        return [pid for pid, parent, _ in all_workers() if parent == self.process.pid]
+
+    def orphans(self):
+        """The same, whoever their parent is by now."""
+        return [pid for pid, _, session in all_workers() if session == self.process.pid]
 
     def await_worker(self, cases):
-        """Its only worker, once it has started: its private folder came and went."""
+        """Its only worker, once it has started: it is under its guard and waits."""
         for _ in range(2000):
             workers = self.workers()
-            if workers and os.path.realpath(f"/proc/{workers[0]}/cwd").endswith("(deleted)"):
+            if workers and is_waiting(workers[0]):
                 return workers[0]
             time.sleep(0.005)
         cases.check(False, "no worker showed up")
@@ -91,11 +114,8 @@ def strike(pid, how):
 
 def is_alive(pid):
     """Whether a process still runs: its sockets close some time after it was killed."""
-    try:
-        with open(f"/proc/{pid}/stat", encoding="ascii", errors="replace") as file:
-            return file.read().rsplit(")", 1)[1].split()[0] != "Z"
-    except OSError:
-        return False
+    stat = read_stat(pid)
+    return stat is not None and stat[1] != "Z"
 
 
 def is_clear(error, *words):
@@ -169,10 +189,7 @@ def check_every_kill(cases, size):
         cases.check(running.status == 1 and not running.out and
                     is_clear(running.err, "variant ", "the solver died (signal 9)"),
                     jobs, running.status, running.err)
-    for name in os.listdir(cases.temporary):  # of workers killed before they could tidy up
-        folder = os.path.join(cases.temporary, name)
-        cases.check(set(os.listdir(folder)) <= {".spiceinit", "spinit"}, os.listdir(folder))
-        subprocess.run(["rm", "-r", folder], check=True)
+    cases.check(cases.is_tidy(), os.listdir(cases.temporary))
 
 
 def feed(cases, words, disturb, limit_s, *more):
@@ -254,24 +271,7 @@ def check_lone_worker(cases):
                 "all of compare stopped:", ran.status, ran.err)
     cases.check(1.8 < took_s < 8, "all of compare stopped: took", took_s)
     print(f"  all of compare stopped: an error after {took_s:.1f} s")
-    for name in os.listdir(cases.temporary):  # of workers stopped before they could tidy up
-        subprocess.run(["rm", "-r", os.path.join(cases.temporary, name)], check=True)
-
-
-def orphans(cases):
-    """Workers of ours, whoever their parent is by now."""
-    found = []
-    for name in os.listdir("/proc"):
-        if not name.isdigit():
-            continue
-        try:
-            with open(f"/proc/{name}/environ", "rb") as file, \
-                    open(f"/proc/{name}/comm", encoding="utf-8", errors="replace") as comm:
-                if cases.temporary.encode() in file.read() and comm.read().startswith("toneload-worker"):
-                    found.append(name)
-        except OSError:
-            continue
-    return found
+    cases.check(cases.is_tidy(), os.listdir(cases.temporary))
 
 
 def check_own_end(cases, size):
@@ -284,14 +284,14 @@ def check_own_end(cases, size):
                           "earlier.json", *many(size))
         running.await_worker(cases)
         time.sleep(0.1)
-        cases.check(orphans(cases), "no workers found")
+        cases.check(running.orphans(), "no workers found")
         running.process.send_signal(how)
         running.end(cases, 5)
         cases.check(running.status == -how, how, running.status, running.err)
         deadline = time.monotonic() + 5
-        while orphans(cases) and time.monotonic() < deadline:
+        while running.orphans() and time.monotonic() < deadline:
             time.sleep(0.02)
-        cases.check(not orphans(cases), how, "workers live on:", orphans(cases))
+        cases.check(not running.orphans(), how, "workers live on:", running.orphans())
         cases.check(cases.read("earlier.json") == b"an earlier answer\n", how, "earlier answer changed")
         cases.check(cases.left() == [os.fsencode(cases.path(name)) for name in
                                      ("earlier.json", "rig.yaml")], how, cases.left())

@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-// Puts itself under the worker's guard and tries one thing: `guard_probe STAGE DEED`. Ends with 0
-// when the deed was done, 1 when it was refused; the guard ends it by a signal. check_guard.py
-// builds and runs it.
+// Tries one thing, with 1 under the worker's guard, with 0 free: `guard_probe GUARDED DEED`. Ends
+// with 0 when the deed was done, 1 when it was refused; the guard ends it by a signal.
+// check_guard.py builds and runs it.
 #include "solve/guard.h"
 
 #include <errno.h>
@@ -177,6 +177,10 @@ static long try_read(void) {
     return open("/etc/passwd", O_RDONLY);
 }
 
+static long try_access(void) {
+    return access("/etc/passwd", F_OK);
+}
+
 static long try_stat(void) {
     struct stat about;
     return stat("/", &about);
@@ -253,6 +257,7 @@ static const deed deeds[] = {
     {"unlink", try_unlink},
     {"rmdir", try_rmdir},
     {"read", try_read},
+    {"access", try_access},
     {"stat", try_stat},
     {"memory", try_memory},
     {"abort", try_abort},
@@ -266,8 +271,7 @@ static const deed deeds[] = {
 int main(int count, char** words) {
     if (count != 3)
         return 2;
-    int stage = atoi(words[1]);
-    if ((stage >= 1 && !tl_guard_enter()) || (stage >= 2 && !tl_guard_tighten()))
+    if (atoi(words[1]) == 1 && !tl_guard_enter())
         return 3;
     for (size_t i = 0; i < sizeof deeds / sizeof *deeds; ++i)
         if (strcmp(words[2], deeds[i].name) == 0)
