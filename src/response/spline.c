@@ -1,0 +1,74 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+#include "response/spline.h"
+
+#include <dlfcn.h>
+#include <gsl/gsl_interp.h>
+#include <math.h>
+#include <pthread.h>
+#include <stdbool.h>
+#include <string.h>
+
+/// The routines of GSL that are used.
+typedef struct {
+    const gsl_interp_type* const* cubic;
+    __typeof__(gsl_interp_alloc)* make;
+    __typeof__(gsl_interp_init)* init;
+    __typeof__(gsl_interp_eval)* eval;
+    __typeof__(gsl_interp_free)* release;
+    __typeof__(gsl_interp_accel_alloc)* make_finder;
+    __typeof__(gsl_interp_accel_free)* free_finder;
+} gsl;
+
+// Filled in once and only read after that.
+static pthread_once_t once = PTHREAD_ONCE_INIT;
+static gsl routines;
+static bool loaded;
+
+/// Puts a symbol's address into a pointer, as POSIX has it done.
+static bool find(void* library, const char* name, void* pointer) {
+    void* address = dlsym(library, name);
+    memcpy(pointer, &address, sizeof address);
+    return address != NULL;
+}
+
+static void load(void) {
+    void* library = dlopen("libgsl.so.27", RTLD_LAZY | RTLD_LOCAL);
+    loaded = library && find(library, "gsl_interp_cspline", &routines.cubic) &&
+             find(library, "gsl_interp_alloc", &routines.make) &&
+             find(library, "gsl_interp_init", &routines.init) &&
+             find(library, "gsl_interp_eval", &routines.eval) &&
+             find(library, "gsl_interp_free", &routines.release) &&
+             find(library, "gsl_interp_accel_alloc", &routines.make_finder) &&
+             find(library, "gsl_interp_accel_free", &routines.free_finder);
+}
+
+/// GSL ends the program over points it cannot take, so they never come to it.
+static bool are_good(size_t count, const double* x, const double* y, size_t wanted,
+                     const double* places) {
+    bool good = count >= 3;
+    for (size_t i = 0; good && i < count; ++i)
+        good = isfinite(x[i]) && isfinite(y[i]) && (i == 0 || x[i] > x[i - 1]);
+    for (size_t i = 0; good && i < wanted; ++i)
+        good = places[i] >= x[0] && places[i] <= x[count - 1];
+    return good;
+}
+
+tl_status tl_spline(size_t count, const double* x, const double* y, size_t wanted,
+                    const double* places, double* values, tl_error* error) {
+    pthread_once(&once, load);
+    if (!loaded)
+        return tl_error_set(error, TL_FAILURE,
+                            "libgsl.so.27 cannot be loaded: it is needed for splines");
+    if (!are_good(count, x, y, wanted, places))
+        return tl_error_set(error, TL_FAILURE, "no spline goes through these points");
+    gsl_interp* spline = routines.make(*routines.cubic, count);
+    gsl_interp_accel* finder = routines.make_finder();
+    bool made = spline && finder && routines.init(spline, x, y, count) == 0;
+    for (size_t i = 0; made && i < wanted; ++i)
+        values[i] = routines.eval(spline, x, y, places[i], finder);
+    if (finder)
+        routines.free_finder(finder);
+    if (spline)
+        routines.release(spline);
+    return made ? TL_OK : tl_error_set(error, TL_FAILURE, "out of memory");
+}
