@@ -48,7 +48,7 @@ tl_deck* tl_circuit_deck(const tl_circuit* circuit, const bool* varied) {
                 (tl_element_id){circuit->elements[i].kind, (unsigned)i + 1};
     deck->outputs = tl_new(circuit->output_count, sizeof *deck->outputs);
     for (size_t i = 0; i < circuit->output_count; ++i)
-        deck->outputs[deck->output_count++] = circuit->outputs[i].node;
+        deck->outputs[deck->output_count++] = (tl_probe){'n', circuit->outputs[i].node};
     return deck;
 }
 

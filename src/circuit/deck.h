@@ -11,14 +11,32 @@ typedef struct {
     unsigned number;
 } tl_element_id;
 
+/// What can be worked out of a deck.
+typedef enum {
+    TL_SWEEP,     ///< small-signal response at many frequencies
+    TL_POINT,     ///< the operating point
+    TL_TRANSIENT, ///< how it goes on from there in time
+    TL_NOISE,     ///< what its elements add at one node, at many frequencies
+} tl_analysis;
+
+/// A quantity to read. All analyses but noise: 'n' the voltage of node `number`; 'v' the current
+/// through voltage source `number`, in ampere from its first node to its second (a supply that
+/// feeds a circuit has a negative one). Noise only, in V/sqrt(Hz): 'o' all of it at the output; 'i'
+/// the same as a voltage at the input; an element's letter (one of "rdqjms") and number its share
+/// at the output (shares add up as squares). 'o' and 'i' have no number.
+typedef struct {
+    char kind;
+    unsigned number;
+} tl_probe;
+
 /// What a worker loads, once, and which values change from request to request.
 typedef struct {
     unsigned long id;      ///< differs between any two decks of a process
     char* text;            ///< a whole SPICE deck without analysis lines, title to .end
     size_t varied_count;   ///< elements that every request on this deck sets
     tl_element_id* varied; ///< in the order of a request's values
-    size_t output_count;   ///< nodes to read
-    unsigned* outputs;     ///< their numbers (0 is ground and never an output)
+    size_t output_count;   ///< what to read
+    tl_probe* outputs;     ///< (0 is ground and never an output)
 } tl_deck;
 
 void tl_deck_free(tl_deck* deck);

@@ -257,6 +257,66 @@ pid_t tl_pool_worker_pid(const tl_pool* pool, size_t index) {
     return index < pool->count && pool->workers[index].pid ? pool->workers[index].pid : -1;
 }
 
+// ---- what may be asked
+
+/// Whether limits in frequency or time are such as ngspice keeps to.
+static tl_status check_limits(const tl_request* request, tl_error* error) {
+    bool in_time = request->analysis == TL_TRANSIENT;
+    if (request->analysis == TL_POINT)
+        return TL_OK;
+    if (!in_time && !tl_wire_point_count(request->per_decade, request->low_hz, request->high_hz))
+        return tl_error_set(error, TL_FAILURE,
+                            "%u points a decade from %g Hz to %g Hz are no sweep",
+                            request->per_decade, request->low_hz, request->high_hz);
+    if (request->analysis == TL_NOISE && (!request->noise_node || !request->noise_source))
+        return tl_error_set(error, TL_FAILURE, "noise at node %u from source v%u cannot be asked",
+                            request->noise_node, request->noise_source);
+    double span_s = request->stop_s - request->start_s;
+    if (in_time &&
+        !(request->step_s > 0 && request->start_s >= 0 && span_s > 0 && isfinite(span_s) &&
+          request->ceiling_s >= 0 && span_s <= request->step_s * TL_WIRE_TIME_LIMIT &&
+          (request->ceiling_s == 0 || span_s <= request->ceiling_s * TL_WIRE_TIME_LIMIT)))
+        return tl_error_set(error, TL_FAILURE,
+                            "from %g s to %g s in steps of %g s, at most %g s, is no transient, or "
+                            "one of more than %d points",
+                            request->start_s, request->stop_s, request->step_s, request->ceiling_s,
+                            TL_WIRE_TIME_LIMIT);
+    return TL_OK;
+}
+
+/// Whether all that is to be read is a part of what the analysis gives.
+static tl_status check_outputs(const tl_request* request, tl_error* error) {
+    const char* kinds = request->analysis == TL_NOISE ? "oirdqjms" : "nv";
+    for (size_t i = 0; i < request->deck->output_count; ++i) {
+        const tl_probe* probe = &request->deck->outputs[i];
+        if (!probe->kind || !strchr(kinds, probe->kind))
+            return tl_error_set(error, TL_FAILURE, "this analysis does not give '%c%u'",
+                                probe->kind ? probe->kind : '?', probe->number);
+    }
+    return TL_OK;
+}
+
+/// Whether values and limits are such as ngspice takes as they are: it turns 0 ohm into a
+/// milliohm, and reads "nan" as a name.
+static tl_status check_request(const tl_request* request, tl_error* error) {
+    const tl_deck* deck = request->deck;
+    if (check_limits(request, error) != TL_OK || check_outputs(request, error) != TL_OK)
+        return TL_FAILURE;
+    if (deck->varied_count > TL_WIRE_COUNT_LIMIT || deck->output_count > TL_WIRE_COUNT_LIMIT ||
+        !deck->output_count || strlen(deck->text) >= TL_WIRE_TEXT_LIMIT)
+        return tl_error_set(error, TL_FAILURE, "the circuit is too large for the solver");
+    for (size_t i = 0; i < deck->varied_count; ++i) {
+        const tl_element_id* element = &deck->varied[i];
+        if (!memchr("rlcev", element->kind, 5))
+            return tl_error_set(error, TL_FAILURE, "element %c%u cannot be varied", element->kind,
+                                element->number);
+        if (!isfinite(request->values[i]) || (element->kind == 'r' && request->values[i] == 0))
+            return tl_error_set(error, TL_FAILURE, "%c%u cannot be %g", element->kind,
+                                element->number, request->values[i]);
+    }
+    return TL_OK;
+}
+
 // ---- failures
 
 /// Notes that a job failed, when none below it has; run->error holds its words. Jobs above it are
@@ -272,18 +332,38 @@ static void fail_job(run* now, size_t job, tl_error* error) {
             now->slots[i].state = SLOT_FREE;
 }
 
-/// What a worker's end means for the job it was at: a second try by another, or a failure.
+/// What a callback said about a job, and where that leaves it.
+static void settle_job(run* now, slot* job, tl_status status, bool again, tl_error* error) {
+    if (status == TL_OK && again)
+        status = check_request(&job->request, error);
+    job->deaths = 0;
+    job->state = status != TL_OK ? SLOT_FREE : again ? SLOT_WAITING : SLOT_DONE;
+    if (status != TL_OK)
+        fail_job(now, job->job, error);
+}
+
+/// A job that has no answer: the study may live with that, else it is a failure.
+static void refuse_job(run* now, slot* refused, const char* words) {
+    const tl_pool_work* work = now->work;
+    tl_error* error = tl_error_new();
+    bool again = false;
+    tl_status status = work->refuse ? work->refuse(work->context, refused->job, words,
+                                                   &refused->request, &again, error)
+                                    : tl_error_set(error, TL_FAILURE, "%s", words);
+    settle_job(now, refused, status, again, error);
+    tl_error_free(error);
+}
+
+/// What a worker's end means for the job it was at: a second try by another, or no answer.
 static void lose_job(run* now, slot* lost, const char* what, const char* words) {
     if (lost->job > now->failed) {
         lost->state = SLOT_FREE;
     } else if (lost->deaths++ == 0 && now->count > 1) {
         lost->state = SLOT_WAITING;
     } else {
-        tl_error* error = tl_error_new();
-        tl_error_set(error, TL_FAILURE, "%s%s", what, words);
-        fail_job(now, lost->job, error);
-        lost->state = SLOT_FREE;
-        tl_error_free(error);
+        char* all = tl_printf("%s%s", what, words);
+        refuse_job(now, lost, all);
+        free(all);
     }
 }
 
@@ -318,50 +398,37 @@ static void lose_worker(run* now, worker* one, const char* why) {
 
 // ---- sending
 
-/// Whether values and limits are such as ngspice takes as they are: it turns 0 ohm into a
-/// milliohm, and reads "nan" as a name.
-static tl_status check_request(const tl_request* request, tl_error* error) {
-    const tl_deck* deck = request->deck;
-    if (!tl_wire_point_count(request->per_decade, request->low_hz, request->high_hz))
-        return tl_error_set(error, TL_FAILURE,
-                            "%u points a decade from %g Hz to %g Hz are no sweep",
-                            request->per_decade, request->low_hz, request->high_hz);
-    if (deck->varied_count > TL_WIRE_COUNT_LIMIT || deck->output_count > TL_WIRE_COUNT_LIMIT ||
-        !deck->output_count || strlen(deck->text) >= TL_WIRE_TEXT_LIMIT)
-        return tl_error_set(error, TL_FAILURE, "the circuit is too large for the solver");
-    for (size_t i = 0; i < deck->varied_count; ++i) {
-        const tl_element_id* element = &deck->varied[i];
-        if (!memchr("rlcev", element->kind, 5))
-            return tl_error_set(error, TL_FAILURE, "element %c%u cannot be varied", element->kind,
-                                element->number);
-        if (!isfinite(request->values[i]) || (element->kind == 'r' && request->values[i] == 0))
-            return tl_error_set(error, TL_FAILURE, "%c%u cannot be %g", element->kind,
-                                element->number, request->values[i]);
-    }
-    return TL_OK;
-}
-
 /// Writes a request's body, with the deck when the worker does not hold it.
 static void* pack_request(const tl_request* request, bool with_deck, size_t* size) {
     const tl_deck* deck = request->deck;
-    tl_wire_element* varied = tl_new(deck->varied_count, sizeof *varied);
+    tl_wire_name* names = tl_new(deck->varied_count + deck->output_count, sizeof *names);
+    tl_wire_name* outputs = names + deck->varied_count;
     for (size_t i = 0; i < deck->varied_count; ++i)
-        varied[i] = (tl_wire_element){(uint32_t)deck->varied[i].kind, deck->varied[i].number};
-    tl_wire_sweep sweep = {
+        names[i] = (tl_wire_name){(uint32_t)deck->varied[i].kind, deck->varied[i].number};
+    for (size_t i = 0; i < deck->output_count; ++i)
+        outputs[i] = (tl_wire_name){(uint32_t)deck->outputs[i].kind, deck->outputs[i].number};
+    tl_wire_task task = {
         .deck_id = deck->id,
+        .analysis = request->analysis,
         .low_hz = request->low_hz,
         .high_hz = request->high_hz,
         .per_decade = request->per_decade,
+        .step_s = request->step_s,
+        .stop_s = request->stop_s,
+        .start_s = request->start_s,
+        .ceiling_s = request->ceiling_s,
+        .noise_node = request->noise_node,
+        .noise_source = request->noise_source,
         .value_count = deck->varied_count,
         .values = request->values,
         .varied_count = with_deck ? deck->varied_count : 0,
-        .varied = varied,
+        .varied = names,
         .output_count = with_deck ? deck->output_count : 0,
-        .outputs = deck->outputs,
+        .outputs = outputs,
         .text = with_deck ? deck->text : NULL,
     };
-    void* body = tl_wire_pack_sweep(&sweep, size);
-    free(varied);
+    void* body = tl_wire_pack_task(&task, size);
+    free(names);
     return body;
 }
 
@@ -377,7 +444,7 @@ static void send_job(run* now, worker* one, slot* job) {
     one->flying[one->flight++] = job;
     one->deck_id = job->request.deck->id;
     ++one->served;
-    tl_wire_end end = tl_wire_send(one->socket, TL_WIRE_SWEEP, body, size, deadline_s);
+    tl_wire_end end = tl_wire_send(one->socket, TL_WIRE_TASK, body, size, deadline_s);
     free(body);
     // A worker that is gone shows when its socket is read, after whatever it still answered.
     if (end == TL_WIRE_LATE)
@@ -512,18 +579,20 @@ static void take_curve(run* now, worker* one, const tl_wire_curve* curve) {
     }
     if (now->pool->one_job && now->count == 1)
         retire(one, now->pool);
-    tl_reply reply = {curve->point_count, curve->output_count, curve->hz,
-                      (const double _Complex*)(const void*)curve->h};
+    bool sweep = curve->analysis == TL_SWEEP;
+    tl_reply reply = {
+        .points = curve->point_count,
+        .outputs = curve->output_count,
+        .hz = sweep || curve->analysis == TL_NOISE ? curve->axis : NULL,
+        .time_s = curve->analysis == TL_TRANSIENT ? curve->axis : NULL,
+        .h = sweep ? (const double _Complex*)(const void*)curve->rows : NULL,
+        .x = sweep ? NULL : curve->rows,
+    };
     bool again = false;
     tl_error* error = tl_error_new();
     tl_status status =
         now->work->take(now->work->context, job->job, &reply, &job->request, &again, error);
-    if (status == TL_OK && again)
-        status = check_request(&job->request, error);
-    job->deaths = 0;
-    job->state = status != TL_OK ? SLOT_FREE : again ? SLOT_WAITING : SLOT_DONE;
-    if (status != TL_OK)
-        fail_job(now, job->job, error);
+    settle_job(now, job, status, again, error);
     tl_error_free(error);
 }
 
@@ -532,11 +601,10 @@ static void take_curve(run* now, worker* one, const tl_wire_curve* curve) {
 static void take_words(run* now, worker* one, const tl_wire_frame* frame) {
     slot* job = land_job(now, one);
     one->deck_id = 0;
-    tl_error* error = tl_error_new();
-    tl_error_set(error, TL_FAILURE, "%s", (const char*)frame->body);
-    job->state = SLOT_FREE;
-    fail_job(now, job->job, error);
-    tl_error_free(error);
+    if (job->job > now->failed)
+        job->state = SLOT_FREE;
+    else
+        refuse_job(now, job, frame->body);
     for (size_t i = 0; i < one->flight; ++i)
         one->flying[i]->state = one->flying[i]->job > now->failed ? SLOT_FREE : SLOT_WAITING;
     if (one->flight || frame->kind == TL_WIRE_LAST)
@@ -545,9 +613,13 @@ static void take_words(run* now, worker* one, const tl_wire_frame* frame) {
 
 /// Whether an answer is of the shape that was asked for.
 static bool fits(const tl_wire_curve* curve, const tl_request* request) {
-    return curve->output_count == request->deck->output_count &&
-           curve->point_count ==
-               tl_wire_point_count(request->per_decade, request->low_hz, request->high_hz);
+    size_t points = curve->point_count;
+    size_t sweep = tl_wire_point_count(request->per_decade, request->low_hz, request->high_hz);
+    return curve->analysis == request->analysis &&
+           curve->output_count == request->deck->output_count &&
+           (curve->analysis == TL_SWEEP   ? points == sweep
+            : curve->analysis == TL_NOISE ? points == sweep || points == sweep + 1
+                                          : points > 0);
 }
 
 static bool is_words(const tl_wire_frame* frame) {

@@ -24,21 +24,34 @@ typedef struct {
     bool one_job; ///< hint: the pool will run a single job, so its worker may end with the answer
 } tl_pool_options;
 
-/// One small-signal sweep (`ac dec per_decade low_hz high_hz`) of a deck with its varied values.
+/// One analysis of a deck with its varied values. Frequencies are for TL_SWEEP (`ac dec`: spread
+/// evenly from the first to the last) and TL_NOISE (steps of exactly 10^(1/per_decade) from the
+/// first on; the last may lie below high_hz), times for TL_TRANSIENT.
 typedef struct {
     const tl_deck* deck;
     const double* values; ///< deck->varied_count values, in SI units
     unsigned per_decade;
     double low_hz;
     double high_hz;
+    tl_analysis analysis;
+    double step_s;         ///< ngspice's first guess of a step
+    double stop_s;         ///< the last time
+    double start_s;        ///< nothing before this is kept; time itself begins at 0
+    double ceiling_s;      ///< no step is longer; 0: what ngspice takes, no longer than step_s
+    unsigned noise_node;   ///< where noise is read
+    unsigned noise_source; ///< the voltage source (with an `ac` value) that it is referred to
 } tl_request;
 
-/// The answer: h[output * points + point], volts per volt of source.
+/// The answer. What it points to is gone when the callback returns. Point p of output o stands at
+/// [o * points + p], in the order of deck->outputs.
 typedef struct {
-    size_t points;
-    size_t outputs;
-    const double* hz;
-    const double _Complex* h;
+    size_t points;            ///< TL_POINT: 1
+    size_t outputs;           ///< deck->output_count
+    const double* hz;         ///< TL_SWEEP, TL_NOISE; else NULL
+    const double* time_s;     ///< TL_TRANSIENT: ngspice's own steps, of unequal length, the first
+                              ///< at or after start_s, the last at stop_s; else NULL
+    const double _Complex* h; ///< TL_SWEEP: volt or ampere per volt of source; else NULL
+    const double* x;          ///< the others: volt, ampere, or V/sqrt(Hz); else NULL
 } tl_reply;
 
 /// What a study does with the pool, for jobs 0 to count - 1. Called from tl_pool_run()'s thread.
@@ -46,14 +59,20 @@ typedef struct {
     void* context;
     /// Fills in the request of a job. What it points to must stay until the job is delivered.
     tl_status (*ask)(void* context, size_t job, tl_request* request, tl_error* error);
-    /// Takes a reply, as it comes in. May change `*request` and set `*again` to have the same job
-    /// solved again (denser, say); that goes before new jobs.
+    /// Takes a reply, as it comes in. May change `*request` (another deck or analysis too) and set
+    /// `*again` to go on with the same job; while the deck stays, that goes before new jobs.
     tl_status (*take)(void* context, size_t job, const tl_reply* reply, tl_request* request,
                       bool* again, tl_error* error);
     /// Called once a job is done, in ascending order of jobs. May be NULL.
     tl_status (*deliver)(void* context, size_t job, tl_error* error);
     /// Puts words in front of an error about this job ("variant 3 of ..."). May be NULL.
     void (*blame)(void* context, size_t job, tl_error* error);
+    /// Takes the news that there is no answer: ngspice could not solve it, or its workers died or
+    /// ran out of time. `words` say why, ngspice's own lines below. TL_OK makes this the job's
+    /// answer; `*again` with a changed request, another deck too, goes on with the job; an error
+    /// fails it. NULL: such a job fails. A request that can be none is not asked about.
+    tl_status (*refuse)(void* context, size_t job, const char* words, tl_request* request,
+                        bool* again, tl_error* error);
 } tl_pool_work;
 
 /// Makes a pool and starts its first worker at once, without waiting for it, so that libngspice
@@ -64,8 +83,9 @@ void tl_pool_free(tl_pool* pool);
 
 /// Runs `count` jobs. A worker that dies or passes the time limit is replaced and its request
 /// sent once more to another when there is more than one job; a request that fails twice (or is
-/// the only one) is TL_FAILURE with what ngspice last printed. At most a bounded window of jobs
-/// is ever between `ask` and `deliver`, so memory does not grow with `count`.
+/// the only one) is refused (tl_pool_work), or TL_FAILURE with what ngspice last printed. At most a
+/// bounded window of jobs is ever between `ask` and `deliver`, so memory does not grow with
+/// `count`.
 ///
 /// When jobs fail, the error is that of the lowest failing job, whatever the number of workers:
 /// jobs below it are finished and delivered first, and the rest is dropped.

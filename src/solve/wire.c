@@ -32,12 +32,20 @@ typedef struct {
     uint32_t varied_count;
     uint32_t output_count;
     uint32_t text_size; ///< with the NUL; 0: no text
-    uint32_t unused;
-} sweep_head;
+    uint32_t analysis;
+    double step_s;
+    double stop_s;
+    double start_s;
+    double ceiling_s;
+    uint32_t noise_node;
+    uint32_t noise_source;
+} task_head;
 
 typedef struct {
+    uint32_t analysis;
     uint32_t point_count;
     uint32_t output_count;
+    uint32_t unused;
 } curve_head;
 
 double tl_wire_now_s(void) {
@@ -76,9 +84,14 @@ static void advance(struct msghdr* message, size_t done) {
     }
 }
 
+/// Only an answer may be long, and only a transient's is (tl_wire_unpack_curve()).
+static size_t body_limit(uint32_t kind) {
+    return kind == TL_WIRE_CURVE ? TL_WIRE_LONG_LIMIT : TL_WIRE_BODY_LIMIT;
+}
+
 tl_wire_end tl_wire_send(int socket, tl_wire_kind kind, const void* body, size_t size,
                          double deadline_s) {
-    if (size > TL_WIRE_BODY_LIMIT)
+    if (size > body_limit(kind))
         return TL_WIRE_BROKEN;
     head first = {magic, TL_WIRE_VERSION, kind, (uint32_t)size};
     struct iovec parts[] = {{&first, sizeof first}, {(void*)(uintptr_t)body, size}};
@@ -127,7 +140,7 @@ tl_wire_end tl_wire_receive(int socket, tl_wire_frame* frame, double deadline_s)
     if (end != TL_WIRE_DONE)
         return end;
     if (first.magic != magic || first.version != TL_WIRE_VERSION || first.kind < TL_WIRE_HELLO ||
-        first.kind > TL_WIRE_LAST || first.size > TL_WIRE_BODY_LIMIT)
+        first.kind > TL_WIRE_LAST || first.size > body_limit(first.kind))
         return TL_WIRE_BROKEN;
     frame->kind = (tl_wire_kind)first.kind;
     frame->size = first.size;
@@ -150,70 +163,107 @@ static char* put(char* at, const void* from, size_t size) {
     return at + size;
 }
 
-void* tl_wire_pack_sweep(const tl_wire_sweep* sweep, size_t* size) {
-    sweep_head first = {
-        .deck_id = sweep->deck_id,
-        .low_hz = sweep->low_hz,
-        .high_hz = sweep->high_hz,
-        .per_decade = sweep->per_decade,
-        .value_count = (uint32_t)sweep->value_count,
-        .varied_count = (uint32_t)sweep->varied_count,
-        .output_count = (uint32_t)sweep->output_count,
-        .text_size = sweep->text ? (uint32_t)strlen(sweep->text) + 1 : 0,
+void* tl_wire_pack_task(const tl_wire_task* task, size_t* size) {
+    task_head first = {
+        .deck_id = task->deck_id,
+        .low_hz = task->low_hz,
+        .high_hz = task->high_hz,
+        .per_decade = task->per_decade,
+        .value_count = (uint32_t)task->value_count,
+        .varied_count = (uint32_t)task->varied_count,
+        .output_count = (uint32_t)task->output_count,
+        .text_size = task->text ? (uint32_t)strlen(task->text) + 1 : 0,
+        .analysis = task->analysis,
+        .step_s = task->step_s,
+        .stop_s = task->stop_s,
+        .start_s = task->start_s,
+        .ceiling_s = task->ceiling_s,
+        .noise_node = task->noise_node,
+        .noise_source = task->noise_source,
     };
-    size_t values = sweep->value_count * sizeof(double);
-    size_t varied = sweep->varied_count * sizeof(tl_wire_element);
-    size_t outputs = sweep->output_count * sizeof(uint32_t);
+    size_t values = task->value_count * sizeof(double);
+    size_t varied = task->varied_count * sizeof(tl_wire_name);
+    size_t outputs = task->output_count * sizeof(tl_wire_name);
     *size = sizeof first + values + varied + outputs + first.text_size;
     char* body = tl_new(*size, 1);
     char* at = put(body, &first, sizeof first);
-    at = put(at, sweep->values, values);
-    at = put(at, sweep->varied, varied);
-    at = put(at, sweep->outputs, outputs);
-    put(at, sweep->text, first.text_size);
+    at = put(at, task->values, values);
+    at = put(at, task->varied, varied);
+    at = put(at, task->outputs, outputs);
+    put(at, task->text, first.text_size);
     return body;
 }
 
-bool tl_wire_unpack_sweep(const tl_wire_frame* frame, tl_wire_sweep* sweep) {
-    sweep_head first;
-    if (frame->kind != TL_WIRE_SWEEP || frame->size < sizeof first)
+/// Whether a request's head says nothing that cannot be.
+static bool is_task_head(const task_head* first) {
+    return first->value_count <= TL_WIRE_COUNT_LIMIT &&
+           first->output_count <= TL_WIRE_COUNT_LIMIT && first->text_size <= TL_WIRE_TEXT_LIMIT &&
+           first->varied_count == (first->text_size ? first->value_count : 0) &&
+           (first->output_count != 0) == (first->text_size != 0) && first->analysis <= TL_NOISE;
+}
+
+bool tl_wire_unpack_task(const tl_wire_frame* frame, tl_wire_task* task) {
+    task_head first;
+    if (frame->kind != TL_WIRE_TASK || frame->size < sizeof first)
         return false;
     memcpy(&first, frame->body, sizeof first);
-    if (first.value_count > TL_WIRE_COUNT_LIMIT || first.output_count > TL_WIRE_COUNT_LIMIT ||
-        first.text_size > TL_WIRE_TEXT_LIMIT)
-        return false;
-    if (first.varied_count != (first.text_size ? first.value_count : 0) ||
-        (first.output_count != 0) != (first.text_size != 0))
+    if (!is_task_head(&first))
         return false;
     size_t values = first.value_count * sizeof(double);
-    size_t varied = first.varied_count * sizeof(tl_wire_element);
-    size_t outputs = first.output_count * sizeof(uint32_t);
+    size_t varied = first.varied_count * sizeof(tl_wire_name);
+    size_t outputs = first.output_count * sizeof(tl_wire_name);
     if (frame->size != sizeof first + values + varied + outputs + first.text_size)
         return false;
     const char* at = (const char*)frame->body + sizeof first;
-    *sweep = (tl_wire_sweep){
+    *task = (tl_wire_task){
         .deck_id = first.deck_id,
+        .analysis = (tl_analysis)first.analysis,
         .low_hz = first.low_hz,
         .high_hz = first.high_hz,
         .per_decade = first.per_decade,
+        .step_s = first.step_s,
+        .stop_s = first.stop_s,
+        .start_s = first.start_s,
+        .ceiling_s = first.ceiling_s,
+        .noise_node = first.noise_node,
+        .noise_source = first.noise_source,
         .value_count = first.value_count,
         .values = (const double*)(const void*)at,
         .varied_count = first.varied_count,
-        .varied = (const tl_wire_element*)(const void*)(at + values),
+        .varied = (const tl_wire_name*)(const void*)(at + values),
         .output_count = first.output_count,
-        .outputs = (const uint32_t*)(const void*)(at + values + varied),
+        .outputs = (const tl_wire_name*)(const void*)(at + values + varied),
         .text = first.text_size ? at + values + varied + outputs : NULL,
     };
-    return !sweep->text || strlen(sweep->text) + 1 == first.text_size;
+    return !task->text || strlen(task->text) + 1 == first.text_size;
 }
 
-void* tl_wire_pack_curve(const tl_wire_curve* curve, size_t* size) {
-    curve_head first = {(uint32_t)curve->point_count, (uint32_t)curve->output_count};
-    size_t hz = curve->point_count * sizeof(double);
-    size_t h = 2 * hz * curve->output_count;
-    *size = sizeof first + hz + h;
+size_t tl_wire_most_points(tl_analysis analysis) {
+    return analysis == TL_TRANSIENT ? TL_WIRE_TIME_LIMIT
+           : analysis == TL_POINT   ? 1
+           : analysis == TL_NOISE   ? TL_WIRE_POINT_LIMIT + 1
+                                    : TL_WIRE_POINT_LIMIT;
+}
+
+/// Bytes of an answer's body, or 0 when it would be more than may be sent.
+static size_t size_curve(tl_analysis analysis, size_t points, size_t outputs) {
+    if (points > tl_wire_most_points(analysis) || outputs > TL_WIRE_COUNT_LIMIT)
+        return 0;
+    size_t limit = analysis == TL_TRANSIENT ? TL_WIRE_LONG_LIMIT : TL_WIRE_BODY_LIMIT;
+    size_t row = points * sizeof(double);
+    size_t size = sizeof(curve_head) + row + row * outputs * (analysis == TL_SWEEP ? 2 : 1);
+    return size <= limit ? size : 0;
+}
+
+void* tl_wire_new_curve(tl_wire_curve* curve, size_t* size) {
+    *size = size_curve(curve->analysis, curve->point_count, curve->output_count);
+    if (!*size)
+        return NULL;
+    curve_head first = {curve->analysis, (uint32_t)curve->point_count,
+                        (uint32_t)curve->output_count, 0};
     char* body = tl_new(*size, 1);
-    put(put(put(body, &first, sizeof first), curve->hz, hz), curve->h, h);
+    curve->axis = (double*)(void*)put(body, &first, sizeof first);
+    curve->rows = curve->axis + curve->point_count;
     return body;
 }
 
@@ -222,14 +272,13 @@ bool tl_wire_unpack_curve(const tl_wire_frame* frame, tl_wire_curve* curve) {
     if (frame->kind != TL_WIRE_CURVE || frame->size < sizeof first)
         return false;
     memcpy(&first, frame->body, sizeof first);
-    if (first.point_count > TL_WIRE_POINT_LIMIT || first.output_count > TL_WIRE_COUNT_LIMIT)
+    if (first.analysis > TL_NOISE ||
+        frame->size !=
+            size_curve((tl_analysis)first.analysis, first.point_count, first.output_count))
         return false;
-    size_t hz = first.point_count * sizeof(double);
-    if (frame->size != sizeof first + hz + 2 * hz * first.output_count)
-        return false;
-    const char* at = (const char*)frame->body + sizeof first;
-    *curve = (tl_wire_curve){first.point_count, first.output_count, (const double*)(const void*)at,
-                             (const double*)(const void*)(at + hz)};
+    double* axis = (double*)(void*)((char*)frame->body + sizeof first);
+    *curve = (tl_wire_curve){(tl_analysis)first.analysis, first.point_count, first.output_count,
+                             axis, axis + first.point_count};
     return true;
 }
 

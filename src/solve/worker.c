@@ -31,6 +31,7 @@ enum {
     EXIT_NGSPICE = 5,
     MOST_LINES = 8,       ///< of ngspice's words that a failure quotes
     MOST_COLUMNS = 200,   ///< of each
+    NAME_SIZE = 32,       ///< of a vector of ngspice's
     LOOK_AROUND_MS = 200, ///< how soon a worker at work sees that its parent is gone
 };
 
@@ -39,10 +40,10 @@ typedef struct {
     uint64_t id; ///< 0: none
     char* text;
     size_t varied_count;
-    tl_wire_element* varied;
+    tl_wire_name* varied;
     double* altered; ///< what each element was last altered to; NAN: not yet
     size_t output_count;
-    uint32_t* outputs;
+    tl_wire_name* outputs;
     bool loaded;
 } deck;
 
@@ -274,19 +275,45 @@ static void free_deck(void) {
     held = (deck){0};
 }
 
-static void keep_deck(const tl_wire_sweep* sweep) {
+static void keep_deck(const tl_wire_task* task) {
     held = (deck){
-        .id = sweep->deck_id,
-        .text = tl_copy(sweep->text),
-        .varied_count = sweep->varied_count,
-        .varied = tl_new(sweep->varied_count, sizeof *held.varied),
-        .altered = tl_new(sweep->varied_count, sizeof *held.altered),
-        .output_count = sweep->output_count,
-        .outputs = tl_new(sweep->output_count, sizeof *held.outputs),
+        .id = task->deck_id,
+        .text = tl_copy(task->text),
+        .varied_count = task->varied_count,
+        .varied = tl_new(task->varied_count, sizeof *held.varied),
+        .altered = tl_new(task->varied_count, sizeof *held.altered),
+        .output_count = task->output_count,
+        .outputs = tl_new(task->output_count, sizeof *held.outputs),
     };
-    if (sweep->varied_count)
-        memcpy(held.varied, sweep->varied, sweep->varied_count * sizeof *held.varied);
-    memcpy(held.outputs, sweep->outputs, sweep->output_count * sizeof *held.outputs);
+    if (task->varied_count)
+        memcpy(held.varied, task->varied, task->varied_count * sizeof *held.varied);
+    memcpy(held.outputs, task->outputs, task->output_count * sizeof *held.outputs);
+}
+
+/// What ngspice calls a quantity: in `save` the current of a source has a name of its own.
+static void name_output(const tl_wire_name* output, bool saved, char name[NAME_SIZE]) {
+    if (output->kind == 'n')
+        snprintf(name, NAME_SIZE, "v(%u)", output->number);
+    else if (output->kind == 'v')
+        snprintf(name, NAME_SIZE, saved ? "i(v%u)" : "v%u#branch", output->number);
+    else if (output->kind == 'o' || output->kind == 'i')
+        snprintf(name, NAME_SIZE, "%cnoise_spectrum", (char)output->kind);
+    else
+        snprintf(name, NAME_SIZE, "onoise_%c%u", (char)output->kind, output->number);
+}
+
+/// Has ngspice keep what will be read and nothing else. After a noise analysis it adds up totals,
+/// and calls it an error when it may not keep any.
+static void save_outputs(void) {
+    bool noise = false;
+    for (size_t i = 0; i < held.output_count; ++i) {
+        char name[NAME_SIZE];
+        name_output(&held.outputs[i], true, name);
+        command("save %s", name);
+        noise = noise || !strchr("nv", (int)held.outputs[i].kind);
+    }
+    if (noise)
+        command("save onoise_total");
 }
 
 /// Loads the kept deck's text into ngspice. NULL, or what went wrong.
@@ -297,8 +324,7 @@ static const char* load_deck(void) {
     if (lines) {
         ngSpice_Circ(lines);
         held.loaded = true;
-        for (size_t i = 0; i < held.output_count; ++i)
-            command("save v(%u)", held.outputs[i]);
+        save_outputs();
         for (size_t i = 0; i < held.varied_count; ++i)
             held.altered[i] = NAN;
         if (saw_trouble())
@@ -322,107 +348,210 @@ static void alter_values(const double* values) {
     for (size_t i = 0; i < held.varied_count; ++i) {
         if (memcmp(&held.altered[i], &values[i], sizeof values[i]) == 0)
             continue;
-        const tl_wire_element* element = &held.varied[i];
+        const tl_wire_name* element = &held.varied[i];
         command("alter %c%u%s = %.17g", (char)element->kind, element->number,
                 field_of(element->kind), values[i]);
         held.altered[i] = values[i];
     }
 }
 
-/// The vector of that name if it is a complex one of the length we expect.
-static const vector_info* find_vector(const char* name, size_t length) {
-    char copy[32];
+/// The vector of that name if it is of the kind and, but for 0, of the length that we expect.
+static const vector_info* find_vector(const char* name, bool complex_one, size_t length) {
+    char copy[NAME_SIZE];
     snprintf(copy, sizeof copy, "%s", name);
     const vector_info* vector = ngGet_Vec_Info(copy);
-    return vector && vector->v_compdata && vector->v_length >= 0 &&
-                   (size_t)vector->v_length == length
+    if (!vector || vector->v_length <= 0 || (length && (size_t)vector->v_length != length))
+        return NULL;
+    return (complex_one ? (const void*)vector->v_compdata : (const void*)vector->v_realdata)
                ? vector
                : NULL;
 }
 
 /// Reads the frequencies and checks each: ngspice clips and shortens sweeps without a word.
-static bool read_frequencies(const tl_wire_sweep* sweep, size_t points, double* hz) {
-    const vector_info* vector = find_vector("frequency", points);
+static bool read_sweep_axis(const tl_wire_task* task, const tl_wire_curve* curve) {
+    const vector_info* vector = find_vector("frequency", true, curve->point_count);
     if (!vector)
         return false;
-    double ratio = log(sweep->high_hz / sweep->low_hz);
-    for (size_t i = 0; i < points; ++i) {
-        double expected = sweep->low_hz * exp(ratio * (double)i / (double)(points - 1));
-        hz[i] = vector->v_compdata[i].cx_real;
-        if (!(fabs(hz[i] - expected) <= 1e-9 * expected))
+    double ratio = log(task->high_hz / task->low_hz);
+    for (size_t i = 0; i < curve->point_count; ++i) {
+        double expected = task->low_hz * exp(ratio * (double)i / (double)(curve->point_count - 1));
+        curve->axis[i] = vector->v_compdata[i].cx_real;
+        if (!(fabs(curve->axis[i] - expected) <= 1e-9 * expected))
             return false;
     }
     return true;
 }
 
-static bool read_output(uint32_t node, size_t points, double* h) {
-    char name[32];
-    snprintf(name, sizeof name, "v(%u)", node);
-    const vector_info* vector = find_vector(name, points);
+/// The same for noise, whose steps are not fitted to the last frequency.
+static bool read_noise_axis(const tl_wire_task* task, const tl_wire_curve* curve) {
+    const vector_info* vector = find_vector("frequency", false, curve->point_count);
+    if (!vector)
+        return false;
+    for (size_t i = 0; i < curve->point_count; ++i) {
+        double expected = task->low_hz * pow(10, (double)i / task->per_decade);
+        curve->axis[i] = vector->v_realdata[i];
+        if (!(fabs(curve->axis[i] - expected) <= 1e-9 * expected))
+            return false;
+    }
+    return true;
+}
+
+/// The times must go up, from the first that was asked for to the last.
+static bool read_time_axis(const tl_wire_task* task, const tl_wire_curve* curve) {
+    const vector_info* vector = find_vector("time", false, curve->point_count);
+    if (!vector)
+        return false;
+    double small_s = 1e-9 * task->stop_s;
+    double last_s = task->start_s - small_s;
+    for (size_t i = 0; i < curve->point_count; ++i) {
+        curve->axis[i] = vector->v_realdata[i];
+        if (!(curve->axis[i] > last_s))
+            return false;
+        last_s = curve->axis[i];
+    }
+    return fabs(last_s - task->stop_s) <= small_s;
+}
+
+static bool read_axis(const tl_wire_task* task, const tl_wire_curve* curve) {
+    switch (task->analysis) {
+    case TL_SWEEP:
+        return read_sweep_axis(task, curve);
+    case TL_NOISE:
+        return read_noise_axis(task, curve);
+    case TL_TRANSIENT:
+        return read_time_axis(task, curve);
+    case TL_POINT:
+        break;
+    }
+    return true; // an axis of one 0
+}
+
+/// Copies one output; false when it is missing or no number.
+static bool read_output(const char* name, const tl_wire_curve* curve, size_t row) {
+    bool pairs = curve->analysis == TL_SWEEP;
+    size_t count = curve->point_count * (pairs ? 2 : 1);
+    double* x = curve->rows + row * count;
+    const vector_info* vector = find_vector(name, pairs, curve->point_count);
     if (!vector)
         return false;
     bool finite = true;
-    for (size_t i = 0; i < points; ++i) {
-        h[2 * i] = vector->v_compdata[i].cx_real;
-        h[2 * i + 1] = vector->v_compdata[i].cx_imag;
-        finite = finite && isfinite(h[2 * i]) && isfinite(h[2 * i + 1]);
-    }
+    for (size_t i = 0; i < curve->point_count; ++i)
+        if (pairs) {
+            x[2 * i] = vector->v_compdata[i].cx_real;
+            x[2 * i + 1] = vector->v_compdata[i].cx_imag;
+        } else {
+            x[i] = vector->v_realdata[i];
+        }
+    for (size_t i = 0; i < count; ++i)
+        finite = finite && isfinite(x[i]);
     return finite;
 }
 
 /// Reads what was solved into an answer; NULL, or what is missing.
-static const char* read_answer(const tl_wire_sweep* sweep, size_t points, double* hz, double* h) {
+static const char* read_answer(const tl_wire_task* task, const tl_wire_curve* curve) {
     static char what[100];
-    if (!read_frequencies(sweep, points, hz))
-        return "ngspice did not solve the frequencies it was asked for";
-    for (size_t i = 0; i < held.output_count; ++i)
-        if (!read_output(held.outputs[i], points, h + 2 * points * i)) {
-            snprintf(what, sizeof what, "ngspice has no answer at node %u", held.outputs[i]);
-            return what;
-        }
+    if (!read_axis(task, curve))
+        return task->analysis == TL_TRANSIENT
+                   ? "ngspice did not come to the end of the time it was asked for"
+                   : "ngspice did not solve the frequencies it was asked for";
+    for (size_t i = 0; i < held.output_count; ++i) {
+        const tl_wire_name* output = &held.outputs[i];
+        char name[NAME_SIZE];
+        name_output(output, false, name);
+        if (read_output(name, curve, i))
+            continue;
+        if (output->kind == 'n')
+            snprintf(what, sizeof what, "ngspice has no answer at node %u", output->number);
+        else
+            snprintf(what, sizeof what, "ngspice has no answer that it calls %s", name);
+        return what;
+    }
     return NULL;
 }
 
 /// Makes the request's deck the loaded one. NULL, or why that cannot be.
-static const char* use_deck(const tl_wire_sweep* sweep) {
-    if (sweep->text) {
+static const char* use_deck(const tl_wire_task* task) {
+    if (task->text) {
         free_deck();
-        keep_deck(sweep);
+        keep_deck(task);
     }
-    if (!held.id || held.id != sweep->deck_id || held.varied_count != sweep->value_count)
+    if (!held.id || held.id != task->deck_id || held.varied_count != task->value_count)
         return "the worker was asked about a circuit it does not hold";
     return held.loaded ? NULL : load_deck();
 }
 
-static void send_answer(const tl_wire_sweep* sweep, size_t points, const char** why) {
-    double* hz = tl_new(points * (2 * held.output_count + 1), sizeof *hz);
-    double* h = hz + points;
-    *why = read_answer(sweep, points, hz, h);
-    if (!*why) {
-        tl_wire_curve curve = {points, held.output_count, hz, h};
-        size_t size = 0;
-        void* body = tl_wire_pack_curve(&curve, &size);
-        if (tl_wire_send(TL_WIRE_SOCKET, TL_WIRE_CURVE, body, size, 0) != TL_WIRE_DONE)
-            _exit(0);
-        free(body);
+/// How many points there are: only ngspice knows how many steps in time it took, and of noise
+/// whether the last step of frequency still counts.
+static size_t count_points(const tl_wire_task* task) {
+    size_t wanted = tl_wire_point_count(task->per_decade, task->low_hz, task->high_hz);
+    if (task->analysis == TL_POINT)
+        return 1;
+    if (task->analysis == TL_SWEEP)
+        return wanted;
+    bool in_time = task->analysis == TL_TRANSIENT;
+    const vector_info* axis = find_vector(in_time ? "time" : "frequency", false, 0);
+    size_t got = axis ? (size_t)axis->v_length : 0;
+    return in_time || got == wanted || got == wanted + 1 ? got : wanted;
+}
+
+static void send_answer(const tl_wire_task* task, const char** why) {
+    static char what[100];
+    tl_wire_curve curve = {
+        .analysis = task->analysis,
+        .point_count = count_points(task),
+        .output_count = held.output_count,
+    };
+    size_t size = 0;
+    void* body = tl_wire_new_curve(&curve, &size);
+    if (!body) {
+        snprintf(what, sizeof what, "the answer is too long: %zu points of %zu outputs",
+                 curve.point_count, curve.output_count);
+        *why = what;
+        return;
     }
-    free(hz);
+    *why = read_answer(task, &curve);
+    if (!*why && tl_wire_send(TL_WIRE_SOCKET, TL_WIRE_CURVE, body, size, 0) != TL_WIRE_DONE)
+        _exit(0);
+    free(body);
+}
+
+/// Has ngspice do what was asked. Noise ends with its totals in front, and what it is a total of
+/// behind.
+static void run_analysis(const tl_wire_task* task) {
+    switch (task->analysis) {
+    case TL_SWEEP:
+        command("ac dec %u %.17g %.17g", task->per_decade, task->low_hz, task->high_hz);
+        break;
+    case TL_POINT:
+        command("op");
+        break;
+    case TL_TRANSIENT:
+        command("tran %.17g %.17g %.17g %.17g", task->step_s, task->stop_s, task->start_s,
+                task->ceiling_s);
+        break;
+    case TL_NOISE:
+        command("noise v(%u) v%u dec %u %.17g %.17g 1", task->noise_node, task->noise_source,
+                task->per_decade, task->low_hz, task->high_hz);
+        command("setplot previous");
+        break;
+    }
 }
 
 /// Solves and answers one request, checking after each step what ngspice had to say. A circuit
 /// that failed is dropped: an operating point "by transient" leaves traces in it that change later
 /// answers (seen: 5e-6), which nothing else was seen to do.
-static void serve(const tl_wire_sweep* sweep) {
-    size_t points = tl_wire_point_count(sweep->per_decade, sweep->low_hz, sweep->high_hz);
+static void serve(const tl_wire_task* task) {
     clear_capture();
-    const char* why = points ? use_deck(sweep) : "the frequencies asked for are no sweep";
+    bool in_hz = task->analysis == TL_SWEEP || task->analysis == TL_NOISE;
+    bool sweep = tl_wire_point_count(task->per_decade, task->low_hz, task->high_hz) > 0;
+    const char* why = in_hz && !sweep ? "the frequencies asked for are no sweep" : use_deck(task);
     if (!why) {
-        alter_values(sweep->values);
-        command("ac dec %u %.17g %.17g", sweep->per_decade, sweep->low_hz, sweep->high_hz);
+        alter_values(task->values);
+        run_analysis(task);
         if (saw_trouble())
             why = "ngspice could not solve the circuit";
         else
-            send_answer(sweep, points, &why);
+            send_answer(task, &why);
         command("destroy all");
     }
     if (why) {
@@ -503,6 +632,8 @@ static bool start(void) {
         return fail_start("the guard");
     atexit(on_exit_called);
     ngSpice_Init(on_print, NULL, on_controlled_exit, NULL, NULL, NULL, NULL);
+    command("set num_threads=1"); // some models start threads, which the guard ends the process for
+    command("set noinit");        // a transient need not print where it starts
     clear_capture();
     return true;
 }
@@ -516,13 +647,13 @@ int main(void) {
         _exit(0);
     for (;;) {
         tl_wire_frame frame;
-        tl_wire_sweep sweep;
+        tl_wire_task task;
         if (tl_wire_receive(TL_WIRE_SOCKET, &frame, 0) != TL_WIRE_DONE)
             _exit(0);
-        if (!tl_wire_unpack_sweep(&frame, &sweep))
+        if (!tl_wire_unpack_task(&frame, &task))
             _exit(EXIT_MISUSED);
         look_around(true);
-        serve(&sweep);
+        serve(&task);
         look_around(false);
         tl_wire_frame_free(&frame);
     }

@@ -13,7 +13,11 @@ static const double LOW_HZ = 10;
 static const double HIGH_HZ = 100e3;
 
 tl_request tl_answer_request(const tl_deck* deck, const double* values) {
-    return (tl_request){deck, values, FIRST_PER_DECADE, LOW_HZ, HIGH_HZ};
+    return (tl_request){.deck = deck,
+                        .values = values,
+                        .per_decade = FIRST_PER_DECADE,
+                        .low_hz = LOW_HZ,
+                        .high_hz = HIGH_HZ};
 }
 
 /// Fits every output of a reply; false when one of them is not yet determined.

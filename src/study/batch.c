@@ -115,7 +115,8 @@ tl_status tl_batch_solve(tl_session* session, const tl_batch* batch, tl_answer**
     memset(answers, 0, batch->count * sizeof *answers);
     r.values = tl_new(batch->count, sizeof *r.values);
     make_groups(&r);
-    tl_pool_work work = {&r, ask, take, deliver, blame};
+    tl_pool_work work = {
+        .context = &r, .ask = ask, .take = take, .deliver = deliver, .blame = blame};
     tl_status status = tl_pool_run(session->pool, batch->count, &work, error);
     run_free(&r);
     if (status != TL_OK)

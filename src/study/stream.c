@@ -64,7 +64,8 @@ static void blame(void* context, size_t job, tl_error* error) {
 
 tl_status tl_stream_solve(tl_session* session, const tl_stream* stream, tl_error* error) {
     run r = {stream, session, tl_new(stream->count, sizeof *r.flights)};
-    tl_pool_work work = {&r, ask, take, deliver, blame};
+    tl_pool_work work = {
+        .context = &r, .ask = ask, .take = take, .deliver = deliver, .blame = blame};
     tl_status status = tl_pool_run(session->pool, stream->count, &work, error);
     for (size_t i = 0; i < stream->count; ++i)
         land(&r.flights[i]);

@@ -85,8 +85,10 @@ static void a_workers_deck_holds_numbers_only(void** state) {
             lines += *at == '\n';
         assert_int_equal(lines, circuit->element_count + 2);
         assert_int_equal(deck->output_count, circuit->output_count);
-        for (size_t i = 0; i < deck->output_count; i++)
-            assert_int_equal(deck->outputs[i], circuit->outputs[i].node);
+        for (size_t i = 0; i < deck->output_count; i++) {
+            assert_int_equal(deck->outputs[i].kind, 'n');
+            assert_int_equal(deck->outputs[i].number, circuit->outputs[i].node);
+        }
         assert_int_equal(deck->varied_count, 0);
         tl_deck_free(deck);
         tl_circuit_free(circuit);

@@ -84,12 +84,12 @@ static bool take_bait(void) {
 
 // ---- one deck, once
 
-static unsigned outputs[] = {2};
+static tl_probe outputs[] = {{'n', 2}};
 
 static tl_status ask(void* context, size_t job, tl_request* request, tl_error* error) {
     (void)job;
     (void)error;
-    *request = (tl_request){context, NULL, 5, 10, 1e5};
+    *request = (tl_request){.deck = context, .per_decade = 5, .low_hz = 10, .high_hz = 1e5};
     return TL_OK;
 }
 
@@ -113,7 +113,7 @@ static tl_pool* make_pool(void) {
 static tl_status solve(tl_pool* pool, const char* text, char** words) {
     static unsigned long id = 0;
     tl_deck deck = {++id, tl_copy(text), 0, NULL, 1, outputs};
-    tl_pool_work work = {&deck, ask, take, NULL, NULL};
+    tl_pool_work work = {.context = &deck, .ask = ask, .take = take};
     tl_error* error = tl_error_new();
     tl_status status = tl_pool_run(pool, 1, &work, error);
     if (words)
@@ -523,7 +523,7 @@ static void be_parent(int line, bool busy) {
     if (!busy)
         pause();
     tl_deck deck = {99, long_ladder(), 0, NULL, 1, outputs};
-    tl_pool_work work = {&deck, ask_much, take_again, NULL, NULL};
+    tl_pool_work work = {.context = &deck, .ask = ask_much, .take = take_again};
     tl_pool_run(pool, 1, &work, NULL);
     _exit(1);
 }
@@ -562,37 +562,37 @@ static void test_parent_dies(void** state) {
 
 static void test_rubbish_on_the_wire(void** state) {
     (void)state;
-    tl_wire_sweep sweep = {.deck_id = 1, .low_hz = 10, .high_hz = 100, .per_decade = 5};
+    tl_wire_task task = {.deck_id = 1, .low_hz = 10, .high_hz = 100, .per_decade = 5};
     double values[] = {1, 2};
-    tl_wire_element varied[] = {{'r', 1}, {'c', 2}};
-    uint32_t nodes[] = {2};
-    sweep.values = values;
-    sweep.varied = varied;
-    sweep.outputs = nodes;
-    sweep.value_count = sweep.varied_count = 2;
-    sweep.output_count = 1;
-    sweep.text = good;
+    tl_wire_name varied[] = {{'r', 1}, {'c', 2}};
+    tl_wire_name nodes[] = {{'n', 2}};
+    task.values = values;
+    task.varied = varied;
+    task.outputs = nodes;
+    task.value_count = task.varied_count = 2;
+    task.output_count = 1;
+    task.text = good;
     size_t size = 0;
-    void* body = tl_wire_pack_sweep(&sweep, &size);
-    tl_wire_frame frame = {TL_WIRE_SWEEP, size, body};
-    tl_wire_sweep read;
-    assert_true(tl_wire_unpack_sweep(&frame, &read));
+    void* body = tl_wire_pack_task(&task, &size);
+    tl_wire_frame frame = {TL_WIRE_TASK, size, body};
+    tl_wire_task read;
+    assert_true(tl_wire_unpack_task(&frame, &read));
     assert_string_equal(read.text, good);
     assert_memory_equal(read.values, values, sizeof values);
     assert_memory_equal(read.varied, varied, sizeof varied);
     // Every other size, and every number in the head taken to its end, must be refused or harmless.
     for (frame.size = 0; frame.size < size; ++frame.size)
-        assert_false(tl_wire_unpack_sweep(&frame, &read));
+        assert_false(tl_wire_unpack_task(&frame, &read));
     frame.size = size;
-    for (size_t at = 28; at < 44; at += 4) {
+    for (size_t at = 28; at < 48; at += 4) {
         uint32_t kept;
         uint32_t huge = 0xffffffff;
         memcpy(&kept, (char*)body + at, 4);
         memcpy((char*)body + at, &huge, 4);
-        assert_false(tl_wire_unpack_sweep(&frame, &read));
+        assert_false(tl_wire_unpack_task(&frame, &read));
         memcpy((char*)body + at, &kept, 4);
     }
-    assert_true(tl_wire_unpack_sweep(&frame, &read));
+    assert_true(tl_wire_unpack_task(&frame, &read));
     free(body);
 }
 
@@ -628,12 +628,12 @@ static void test_rubbish_to_the_worker(void** state) {
     int ends[2]; // a true head, taken off a frame of our own
     assert_int_equal(socketpair(AF_UNIX, SOCK_STREAM | SOCK_CLOEXEC, 0, ends), 0);
     uint32_t words[40] = {0};
-    assert_int_equal(tl_wire_send(ends[0], TL_WIRE_SWEEP, words, sizeof words, 0), TL_WIRE_DONE);
+    assert_int_equal(tl_wire_send(ends[0], TL_WIRE_TASK, words, sizeof words, 0), TL_WIRE_DONE);
     uint32_t frame[44];
     assert_int_equal(recv(ends[1], frame, sizeof frame, MSG_WAITALL), (ssize_t)sizeof frame);
     close(ends[0]);
     close(ends[1]);
-    assert_int_equal(feed_worker(frame, sizeof frame), 2); // 144 bytes too many for its counts
+    assert_int_equal(feed_worker(frame, sizeof frame), 2); // 72 bytes too many for its counts
     frame[3] = 0xffffffff;                                 // the size
     assert_int_equal(feed_worker(frame, sizeof frame), 0);
     frame[3] = sizeof words;

@@ -82,7 +82,11 @@ static tl_status ask(void* context, size_t job, tl_request* request, tl_error* e
         on->widest = on->asked - on->delivered;
     on->values_of(job, on->values[job]);
     bool sparse = on->denser && job % 3 == 0;
-    *request = (tl_request){on->deck_of(job), on->values[job], sparse ? 2 : 5, 10, 1e5};
+    *request = (tl_request){.deck = on->deck_of(job),
+                            .values = on->values[job],
+                            .per_decade = sparse ? 2 : 5,
+                            .low_hz = 10,
+                            .high_hz = 1e5};
     return TL_OK;
 }
 
@@ -137,7 +141,8 @@ static void free_study(study* on) {
 }
 
 static tl_status run_study(tl_pool* pool, study* on, size_t count, tl_error* error) {
-    tl_pool_work work = {on, ask, take, deliver, blame};
+    tl_pool_work work = {
+        .context = on, .ask = ask, .take = take, .deliver = deliver, .blame = blame};
     return tl_pool_run(pool, count, &work, error);
 }
 
@@ -153,7 +158,7 @@ static void expect_ok(tl_pool* pool, study* on, size_t count) {
 
 // A coil with its resistance and capacitance, loaded: series R and L, shunt C and R.
 static tl_element_id coil_varied[] = {{'r', 1}, {'l', 1}, {'c', 1}, {'r', 2}, {'e', 1}};
-static unsigned coil_outputs[] = {3, 5};
+static tl_probe coil_outputs[] = {{'n', 3}, {'n', 5}};
 static char coil_text[] = "coil\n"
                           "v1 1 0 dc 0 ac 1\n"
                           "r1 1 2 1\nl1 2 3 1\nc1 3 0 1\nr2 3 0 1\n"
@@ -164,7 +169,7 @@ static const tl_deck coil = {1, coil_text, 5, coil_varied, 2, coil_outputs};
 // A ladder of resistors with reactances across it, all resistors from 1 ohm to 1e13 ohm.
 static tl_element_id ladder_varied[] = {{'r', 1}, {'r', 2}, {'r', 3}, {'r', 4},
                                         {'r', 5}, {'r', 6}, {'r', 7}, {'r', 8}};
-static unsigned ladder_outputs[] = {5};
+static tl_probe ladder_outputs[] = {{'n', 5}};
 static char ladder_text[] =
     "ladder\nv1 1 0 dc 0 ac 1\n"
     "r1 1 2 1\nr2 2 3 1\nr3 3 4 1\nr4 4 5 1\nr5 2 0 1\nr6 3 0 1\nr7 4 0 1\nr8 5 0 1\n"
@@ -183,7 +188,7 @@ static double scatter(size_t job, size_t place) {
 // A ladder with diodes that a current is forced through: most of its operating points have to be
 // searched for. Written by make_diodes().
 static tl_element_id diode_varied[VALUES];
-static unsigned diode_outputs[] = {14, 6};
+static tl_probe diode_outputs[] = {{'n', 14}, {'n', 6}};
 static tl_deck diodes = {3, NULL, VALUES, diode_varied, 2, diode_outputs};
 
 enum { DIODE_NODES = 14 };
@@ -377,7 +382,7 @@ static void test_memory(void** state) {
     long before_kb = 0;
     for (int round = 0; round < 2; ++round) {
         study* on = new_study(mixed_decks, mixed_values);
-        tl_pool_work work = {on, ask_wide, take_wide, NULL, NULL};
+        tl_pool_work work = {.context = on, .ask = ask_wide, .take = take_wide};
         on->widest = MOST;
         assert_int_equal(tl_pool_run(pool, round ? 1500 : 100, &work, NULL), TL_OK);
         if (!round)
@@ -453,7 +458,8 @@ static void test_killed_workers(void** state) {
     expect_ok(pool, plain, 600);
     hunter = (killer){.pool = pool};
     on->denser = true;
-    tl_pool_work work = {on, ask, take_and_kill, deliver, blame};
+    tl_pool_work work = {
+        .context = on, .ask = ask, .take = take_and_kill, .deliver = deliver, .blame = blame};
     tl_error* error = tl_error_new();
     if (tl_pool_run(pool, 600, &work, error) != TL_OK)
         fail_msg("%s", tl_error_text(error));
@@ -518,7 +524,8 @@ static void test_single_death(void** state) {
     study* on = new_study(coil_only, coil_values);
     pthread_t thread;
     pthread_create(&thread, NULL, kill_soon, &pid);
-    tl_pool_work work = {on, ask, take, deliver, blame};
+    tl_pool_work work = {
+        .context = on, .ask = ask, .take = take, .deliver = deliver, .blame = blame};
     tl_error* error = tl_error_new();
     kill(pid, SIGSTOP);
     assert_int_equal(tl_pool_run(pool, 1, &work, error), TL_FAILURE);
@@ -572,7 +579,7 @@ static void test_callbacks_fail(void** state) {
 
 static tl_deck odd;
 static tl_element_id odd_varied[] = {{'r', 1}};
-static unsigned odd_outputs[] = {2, 77};
+static tl_probe odd_outputs[] = {{'n', 2}, {'n', 77}};
 static size_t odd_output_count = 1;
 static double odd_value;
 
