@@ -8,6 +8,11 @@
 #include <stdlib.h>
 #include <string.h>
 
+unsigned long tl_deck_next_id(void) {
+    static atomic_ulong last_id; // decks of all threads differ
+    return atomic_fetch_add(&last_id, 1) + 1;
+}
+
 void tl_deck_free(tl_deck* deck) {
     if (!deck)
         return;
@@ -33,10 +38,9 @@ static void add_elements(tl_text* text, const tl_circuit* circuit) {
 }
 
 tl_deck* tl_circuit_deck(const tl_circuit* circuit, const bool* varied) {
-    static atomic_ulong last_id; // decks of all threads differ
     tl_deck* deck = tl_new(1, sizeof *deck);
     tl_text text = {0};
-    deck->id = atomic_fetch_add(&last_id, 1) + 1;
+    deck->id = tl_deck_next_id();
     tl_text_add(&text, "rig\n");
     add_elements(&text, circuit);
     tl_text_add(&text, ".end\n");

@@ -39,6 +39,8 @@ typedef struct {
     tl_probe* outputs;     ///< (0 is ground and never an output)
 } tl_deck;
 
+/// An id that no other deck of the process has.
+unsigned long tl_deck_next_id(void);
 void tl_deck_free(tl_deck* deck);
 
 #endif
