@@ -4,6 +4,9 @@
 #define TONELOAD_TONELOAD_H
 
 #include "toneload/api.h"
+#include "toneload/bench.h"
+#include "toneload/card.h"
+#include "toneload/design.h"
 #include "toneload/error.h"
 #include "toneload/parts.h"
 #include "toneload/response.h"

@@ -27,6 +27,9 @@ PUBLIC = {
     "rig.h": "rig",
     "response.h": "response",
     "lesson.h": "response",  # plain figures: study fills them, show draws them
+    "card.h": "response",  # the same
+    "design.h": "circuit",
+    "bench.h": "study",
     "study.h": "study",
     "show.h": "show",
     "sound.h": "response",
