@@ -47,6 +47,15 @@ static const unit_row rows[TL_UNIT_TOTAL] = {
     [TL_UNIT_FRACTION] = {"a share", NULL, "70 %", {"%"}},
     [TL_UNIT_GAIN] = {"a gain", NULL, "2, -1 or 6 dB", {"dB"}},
     [TL_UNIT_GAUGE] = {"a wire gauge", "m", "24 AWG or 0.5 mm", {"AWG", "mm"}},
+    [TL_UNIT_VOLT] = {"a voltage", "V", "9 V or 50 mV", {"V", "mV", "uV", "nV", "kV"}},
+    [TL_UNIT_AMPERE] = {"a current", "A", "2 mA", {"A", "mA", "uA", "nA"}},
+    [TL_UNIT_DECIBEL] = {"a level", "dB", "-0.5 dB", {"dB"}},
+    [TL_UNIT_DEGREE] = {"an angle", "deg", "5 deg", {"deg"}},
+    [TL_UNIT_NOISE_DENSITY] = {"a noise density",
+                               "V/rtHz",
+                               "10 nV/rtHz",
+                               {"nV/rtHz", "uV/rtHz", "V/rtHz"}},
+    [TL_UNIT_VOLT_PER_S] = {"a slew rate", "V/s", "0.5 V/us", {"V/us", "V/ms", "V/s"}},
 };
 
 enum { CACHE = 32, LONGEST_UNIT = 15 };
@@ -92,6 +101,11 @@ tl_units* tl_units_new(void) {
     add_base(system, "S", NULL);
     add_base(system, "Hz", NULL);
     add_base(system, "s", NULL);
+    add_base(system, "V", NULL);
+    add_base(system, "A", NULL);
+    add_base(system, "dB", NULL);
+    add_base(system, "deg", NULL);
+    add_base(system, "rtHz", NULL);        // the root of 1 Hz, which no unit library knows
     add_scaled(system, "ft", 0.3048, "m"); // exact, international foot
     add_scaled(system, "in", 0.0254, "m"); // exact
     static const struct {

@@ -23,6 +23,12 @@ typedef enum {
     TL_UNIT_FRACTION,      ///< 0 to 1, written in %
     TL_UNIT_GAIN,          ///< a ratio: bare, negative inverts; or in dB
     TL_UNIT_GAUGE,         ///< a wire's diameter in m, as a length or in AWG
+    TL_UNIT_VOLT,          ///< V
+    TL_UNIT_AMPERE,        ///< A
+    TL_UNIT_DECIBEL,       ///< dB, kept as dB
+    TL_UNIT_DEGREE,        ///< deg, kept as degrees
+    TL_UNIT_NOISE_DENSITY, ///< V/rtHz: volts per root hertz
+    TL_UNIT_VOLT_PER_S,    ///< V/s
     TL_UNIT_TOTAL
 } tl_unit;
 

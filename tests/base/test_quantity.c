@@ -76,6 +76,23 @@ static void per_foot_agrees_with_per_metre(void** state) {
                     read_as("9.290304 mohm/ft", TL_UNIT_OHM_PER_M)) < 1e-14);
 }
 
+static void figures_of_a_bench_read(void** state) {
+    (void)state;
+    assert_true(off(read_as("50 mV", TL_UNIT_VOLT), 0.05) < 1e-15);
+    assert_true(off(read_as("-9 V", TL_UNIT_VOLT), -9) < 1e-15);
+    assert_true(off(read_as("800 uA", TL_UNIT_AMPERE), 8e-4) < 1e-15);
+    assert_true(read_as("-0.5 dB", TL_UNIT_DECIBEL) == -0.5); // no ratio: levels stay levels
+    assert_true(read_as("12 deg", TL_UNIT_DEGREE) == 12);
+    assert_true(off(read_as("40 nV/rtHz", TL_UNIT_NOISE_DENSITY), 40e-9) < 1e-15);
+    assert_true(off(read_as("0.5 V/us", TL_UNIT_VOLT_PER_S), 5e5) < 1e-15);
+    refuse("9", TL_UNIT_VOLT, "bare number");
+    refuse("9 A", TL_UNIT_VOLT, "V, mV");
+    refuse("3 V", TL_UNIT_DECIBEL, "-0.5 dB");
+    refuse("3 rtHz/V", TL_UNIT_NOISE_DENSITY, "nV/rtHz");
+    refuse("2 us/V", TL_UNIT_VOLT_PER_S, "V/us");
+    refuse("1 volt", TL_UNIT_VOLT, "'volt' is not a unit that fits");
+}
+
 static void every_spelling_reads(void** state) {
     (void)state;
     static const struct {
@@ -287,6 +304,7 @@ int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(foot_is_exact),
         cmocka_unit_test(per_foot_agrees_with_per_metre),
+        cmocka_unit_test(figures_of_a_bench_read),
         cmocka_unit_test(every_spelling_reads),
         cmocka_unit_test(gauges_match_the_tables),
         cmocka_unit_test(bad_spellings_get_the_right_one),
