@@ -3,6 +3,7 @@
 #ifndef TONELOAD_SHOW_H
 #define TONELOAD_SHOW_H
 
+#include "toneload/card.h"
 #include "toneload/error.h"
 #include "toneload/lesson.h"
 #include "toneload/response.h"
@@ -41,6 +42,10 @@ TL_API char* tl_show_safe(const char* words);
 TL_API char* tl_show_hz(double hz, const char* none);   ///< "873 Hz", "3.214 kHz"
 TL_API char* tl_show_db(double db, const char* none);   ///< "+6.32 dB", "-0.40 dB"
 TL_API char* tl_show_ratio(double q, const char* none); ///< "2.35"
+/// Three digits with a prefix and the unit, one of "ohm", "F", "Hz", "V", "A", "V/rtHz" ("1.23
+/// kohm"); "V/s" (as "0.51 V/us" when fast), "dB", "deg", "%" and "" go without prefixes. An
+/// infinite value gives `none` too.
+TL_API char* tl_show_value(double value, const char* unit, const char* none);
 /// A sentence or two on what the ear makes of a difference.
 TL_API char* tl_show_hearing(const tl_hearing* hearing);
 
@@ -139,6 +144,20 @@ typedef struct {
     size_t curve_count;
 } tl_envelope_plot;
 TL_API tl_status tl_envelope_draw(const tl_envelope_plot* plot, const char* path, tl_error* error);
+
+/// What the bench found, for people: one design as lines in groups with limit, verdict and why it
+/// matters; several side by side, then what fails and why. Noise, corners and what could not be
+/// measured follow. `rig` is the title of the rig, or NULL; `details` adds the lines that others
+/// sum up. Free with free().
+TL_API char* tl_bench_text(const tl_bench* bench, const char* rig, bool details);
+/// The same as JSON, all lines: {toneload, command, rig, designs: [{name, file, figures: [{id,
+/// group, title, value, unit, limit, verdict, best, ..}], noise, curves, corners}]}.
+TL_API json_t* tl_bench_json(const tl_bench* bench, const char* rig);
+/// As CSV, a row a line and design; free with free().
+TL_API char* tl_bench_csv(const tl_bench* bench);
+/// Four panels with all designs over each other: gain into loads, input impedance, distortion
+/// against level, noise density. As tl_plot_draw() otherwise.
+TL_API tl_status tl_bench_draw(const tl_bench* bench, const char* path, tl_error* error);
 
 /// A lesson as one printable HTML page, its drawings and sounds in it; free with free(). It loads
 /// nothing, runs no script, and is well-formed XML too. `title` is free text, never trusted.

@@ -6,6 +6,9 @@
 #include "show/number.h"
 
 #include <math.h>
+#include <stddef.h>
+#include <stdlib.h>
+#include <string.h>
 
 /// Formats one number with a point for decimals; a number that is not there gives `none`.
 static char* show(double number, double scale, int decimals, const char* sign, const char* unit,
@@ -36,4 +39,69 @@ char* tl_show_db(double db, const char* none) {
 
 char* tl_show_ratio(double q, const char* none) {
     return show(q, 1, 2, "", "", none);
+}
+
+/// Decimals that make three digits of a number under 1000.
+static int three_digits(double size) {
+    return size < 9.995 ? 2 : size < 99.95 ? 1 : 0;
+}
+
+/// A number whose unit takes no prefix: as many decimals as make three digits, but none that only
+/// look exact; what is tiny as a power of ten.
+static char* show_plain(double value, const char* unit, const char* none) {
+    double size = fabs(value);
+    char* shown = NULL;
+    if (strcmp(unit, "dB") == 0 || strcmp(unit, "deg") == 0)
+        return show(size < 0.005 ? 0 : value, 1, three_digits(size), "",
+                    strcmp(unit, "dB") == 0 ? " dB" : " deg", none);
+    tl_locale locale = tl_locale_plain();
+    if (size > 0 && (size < 0.9995e-3 || size >= 9.9995e5))
+        shown = tl_printf("%.1e", value);
+    else if (size > 0 && size < 0.9995)
+        shown = tl_printf("%.3g", value);
+    else
+        shown = tl_printf("%.*f", size > 0 ? three_digits(size) : 0, value);
+    tl_locale_restore(locale);
+    char* words = tl_printf("%s%s%s", shown, *unit ? " " : "", unit);
+    free(shown);
+    return words;
+}
+
+/// A number with the prefix that leaves one to three digits before the point.
+static char* show_prefixed(double value, const char* unit, const char* none) {
+    static const char* const prefixes[] = {"f", "p", "n", "u", "m", "", "k", "M", "G", "T"};
+    double size = fabs(value);
+    double scale = 1e-15;
+    size_t step = 0;
+    for (; step < 9 && size >= 999.5 * scale; ++step)
+        scale *= 1e3;
+    if (size < 0.5e-18) {
+        scale = 1;
+        step = 5;
+        value = 0;
+    }
+    tl_text name = {0};
+    tl_text_addf(&name, " %s%s", prefixes[step], unit);
+    char* words = show(value, scale, value != 0 ? three_digits(size / scale) : 0, "",
+                       tl_text_get(&name), none);
+    tl_text_free(&name);
+    return words;
+}
+
+char* tl_show_value(double value, const char* unit, const char* none) {
+    static const char* const plain[] = {"dB", "deg", "%", ""};
+    if (!isfinite(value))
+        return tl_copy(none);
+    for (size_t i = 0; i < sizeof plain / sizeof *plain; ++i)
+        if (strcmp(unit, plain[i]) == 0)
+            return show_plain(value, unit, none);
+    if (strcmp(unit, "V/s") != 0)
+        return show_prefixed(value, unit, none);
+    double size = fabs(value);
+    double scale = size < 99.95 ? 1 : size < 99.95e3 ? 1e3 : 1e6; // a slew rate is told per us
+    return show(value, scale, three_digits(size / scale), "",
+                scale < 10    ? " V/s"
+                : scale < 1e4 ? " V/ms"
+                              : " V/us",
+                none);
 }

@@ -56,6 +56,53 @@ static void ratios_have_two_decimals(void** state) {
     check(tl_show_ratio, NAN, "none");
 }
 
+static void check_value(double value, const char* unit, const char* expected) {
+    char* words = tl_show_value(value, unit, "none");
+    assert_string_equal(words, expected);
+    free(words);
+}
+
+static void values_have_three_digits_and_a_prefix(void** state) {
+    (void)state;
+    check_value(1234, "ohm", "1.23 kohm");
+    check_value(999.4, "ohm", "999 ohm");
+    check_value(999.6, "ohm", "1.00 kohm");
+    check_value(99.96e3, "ohm", "100 kohm");
+    check_value(9.996e6, "ohm", "10.0 Mohm");
+    check_value(2.5e15, "ohm", "2500 Tohm");
+    check_value(-4.5, "V", "-4.50 V");
+    check_value(0, "V", "0 V");
+    check_value(1e-21, "V", "0 V");
+    check_value(812e-6, "A", "812 uA");
+    check_value(3.2e-15, "A", "3.20 fA");
+    check_value(22.4e-12, "F", "22.4 pF");
+    check_value(0.82, "Hz", "820 mHz");
+    check_value(1.5e6, "Hz", "1.50 MHz");
+    check_value(4.07e-9, "V/rtHz", "4.07 nV/rtHz");
+    check_value(NAN, "ohm", "none");
+    check_value(INFINITY, "F", "none");
+}
+
+static void other_values_go_without_a_prefix(void** state) {
+    (void)state;
+    check_value(0.5e6, "V/s", "0.50 V/us");
+    check_value(2e7, "V/s", "20.0 V/us");
+    check_value(1500, "V/s", "1.50 V/ms");
+    check_value(12, "V/s", "12.0 V/s");
+    check_value(-0.123, "dB", "-0.12 dB");
+    check_value(-0.004, "dB", "0.00 dB");
+    check_value(62.34, "dB", "62.3 dB");
+    check_value(123.4, "dB", "123 dB");
+    check_value(-14.26, "deg", "-14.3 deg");
+    check_value(0.01234, "%", "0.0123 %");
+    check_value(1, "%", "1.00 %");
+    check_value(31.26, "%", "31.3 %");
+    check_value(3.2e-7, "%", "3.2e-07 %");
+    check_value(0, "%", "0 %");
+    check_value(2.346, "", "2.35");
+    check_value(NAN, "dB", "none");
+}
+
 /// A host program may run in a country that writes 3,2. The locale is made on the spot, since few
 /// machines have one installed; where the C library's sources for it are missing, nothing is
 /// tested.
@@ -73,6 +120,8 @@ static void a_host_with_decimal_commas_changes_nothing(void** state) {
     snprintf(host, sizeof host, "%.1f", 3.2);
     assert_string_equal(host, "3,2");
     check(tl_show_hz, 3214.4, "3.214 kHz");
+    check_value(3214.4, "ohm", "3.21 kohm");
+    check_value(0.0123, "%", "0.0123 %");
     char* json = tl_json_text(tl_json_number(3214.567891));
     assert_string_equal(json, "3214.567891\n");
     free(json);
@@ -102,6 +151,8 @@ int main(void) {
         cmocka_unit_test(frequencies_keep_four_digits),
         cmocka_unit_test(levels_carry_their_sign),
         cmocka_unit_test(ratios_have_two_decimals),
+        cmocka_unit_test(values_have_three_digits_and_a_prefix),
+        cmocka_unit_test(other_values_go_without_a_prefix),
         cmocka_unit_test(a_host_with_decimal_commas_changes_nothing),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
