@@ -45,24 +45,76 @@ static void add_amplifier(void* context, tl_node in, tl_node out, double gain) {
     push_element(context, (tl_element){'e', out, TL_GROUND, in, gain});
 }
 
+static tl_node set_port(tl_embedded* made, int pin, tl_node node) {
+    if (pin != TL_NO_PIN)
+        made->nodes[pin + 1] = node;
+    return node;
+}
+
+static void add_supply(building* b, tl_embedded* made, int pin, double volts) {
+    if (pin != TL_NO_PIN)
+        push_element(
+            b, (tl_element){'s', set_port(made, pin, add_node(b, "supply")), TL_GROUND, 0, volts});
+}
+
+/// Puts a design into the circuit: supplies, nodes of its own, and its cards.
+static tl_node add_design(void* context, const tl_design* design, tl_node in) {
+    building* b = context;
+    tl_circuit* circuit = b->circuit;
+    size_t count = tl_netlist_node_count(design->netlist);
+    size_t index = circuit->embedded_count++;
+    circuit->embedded = tl_grow(circuit->embedded, index + 1, sizeof *circuit->embedded);
+    tl_embedded made = {.design = design, .nodes = tl_new(count, sizeof *made.nodes)};
+    set_port(&made, design->in, in);
+    tl_node out = set_port(&made, design->out, add_node(b, "output of the circuit"));
+    add_supply(b, &made, design->supply, design->supply_v);
+    add_supply(b, &made, design->negative, design->negative_v);
+    add_supply(b, &made, design->bias, design->bias_v);
+    for (size_t i = tl_netlist_port_count(design->netlist) + 1; i < count; ++i)
+        made.nodes[i] = add_node(b, "inside the circuit");
+    made.first = circuit->element_count;
+    for (size_t i = 0; i < tl_netlist_card_count(design->netlist); ++i)
+        push_element(b, (tl_element){'x', (tl_node)index, (tl_node)i, 0, 0});
+    circuit->embedded[index] = made;
+    return out;
+}
+
 static tl_node emit(building* b, const tl_part* part, tl_node in, tl_node low) {
-    tl_sink sink = {b, add_node, add_element, add_amplifier};
+    tl_sink sink = {b, add_node, add_element, add_amplifier, add_design};
     if (!part || !part->kind->emit)
         return in;
     b->part = part;
     return part->kind->emit(part, &sink, in, low);
 }
 
-/// Makes one node of two: `b` becomes `a` wherever it stands.
-static void join(building* b, tl_node a, tl_node other) {
-    if (a == other)
-        return;
-    for (size_t i = 0; i < b->circuit->element_count; ++i) {
-        tl_element* element = &b->circuit->elements[i];
-        element->a = element->a == other ? a : element->a;
-        element->b = element->b == other ? a : element->b;
-        element->control = element->control == other ? a : element->control;
+/// Calls `change` with every place in the circuit at which a node stands.
+static void each_node(tl_circuit* circuit, void (*change)(void* context, tl_node* node),
+                      void* context) {
+    for (size_t i = 0; i < circuit->element_count; ++i) {
+        tl_element* element = &circuit->elements[i];
+        if (element->kind == 'x')
+            continue;
+        change(context, &element->a);
+        change(context, &element->b);
+        change(context, &element->control);
     }
+    for (size_t i = 0; i < circuit->embedded_count; ++i) {
+        const tl_embedded* one = &circuit->embedded[i];
+        for (size_t j = 0; j < tl_netlist_node_count(one->design->netlist); ++j)
+            change(context, &one->nodes[j]);
+    }
+}
+
+static void join_node(void* context, tl_node* node) {
+    const tl_node* pair = context;
+    *node = *node == pair[1] ? pair[0] : *node;
+}
+
+/// Makes one node of two: `other` becomes `a` wherever it stands.
+static void join(building* b, tl_node a, tl_node other) {
+    tl_node pair[] = {a, other};
+    if (a != other)
+        each_node(b->circuit, join_node, pair);
 }
 
 static tl_node emit_controls(building* b, const tl_part* volume, const tl_part* tone, tl_node hot,
@@ -171,6 +223,31 @@ static tl_node find_root(tl_node* parent, tl_node node) {
     return node;
 }
 
+/// Makes one island of two nodes; ground stays its root.
+static void link_nodes(tl_node* parent, tl_node a, tl_node b) {
+    tl_node one = find_root(parent, a);
+    tl_node two = find_root(parent, b);
+    parent[one > two ? one : two] = one < two ? one : two;
+}
+
+/// Links what direct current passes between in one element.
+static void link_element(const tl_circuit* circuit, const tl_element* element, tl_node* parent) {
+    if (element->kind != 'x') {
+        if (element->kind != 'c')
+            link_nodes(parent, element->a, element->b);
+        return;
+    }
+    const tl_embedded* in = &circuit->embedded[element->a];
+    unsigned pairs[TL_CARD_NODES][2];
+    size_t count = tl_netlist_links(in->design->netlist, element->b, pairs);
+    for (size_t i = 0; i < count; ++i)
+        link_nodes(parent, in->nodes[pairs[i][0]], in->nodes[pairs[i][1]]);
+}
+
+static void mark_used(void* context, tl_node* node) {
+    ((bool*)context)[*node] = true;
+}
+
 /// Ties every island that no direct current reaches to ground.
 static void tie_floating(building* b) {
     tl_circuit* circuit = b->circuit;
@@ -179,15 +256,9 @@ static void tie_floating(building* b) {
     bool* used = tl_new(count, sizeof *used);
     for (size_t i = 0; i < count; ++i)
         parent[i] = (tl_node)i;
-    for (size_t i = 0; i < circuit->element_count; ++i) {
-        const tl_element* element = &circuit->elements[i];
-        used[element->a] = used[element->b] = used[element->control] = true;
-        if (element->kind != 'c') {
-            tl_node one = find_root(parent, element->a);
-            tl_node two = find_root(parent, element->b);
-            parent[one > two ? one : two] = one < two ? one : two; // ground stays root
-        }
-    }
+    each_node(circuit, mark_used, used);
+    for (size_t i = 0; i < circuit->element_count; ++i)
+        link_element(circuit, &circuit->elements[i], parent);
     for (size_t i = 1; i < count; ++i) // roots are the lowest of their island
         if (used[i] && parent[i] == i)
             add_element(b, 'r', (tl_node)i, TL_GROUND, TL_FLOATING_OHM);
@@ -195,13 +266,18 @@ static void tie_floating(building* b) {
     free(used);
 }
 
+static void mark_numbered(void* context, tl_node* node) {
+    ((tl_node*)context)[*node] = 1;
+}
+
+static void renumber_node(void* context, tl_node* node) {
+    *node = ((const tl_node*)context)[*node];
+}
+
 /// Numbers the nodes that are left without gaps.
 static void renumber(tl_circuit* circuit) {
     tl_node* number = tl_new(circuit->node_count, sizeof *number);
-    for (size_t i = 0; i < circuit->element_count; ++i) {
-        number[circuit->elements[i].a] = 1;
-        number[circuit->elements[i].b] = 1;
-    }
+    each_node(circuit, mark_numbered, number);
     tl_node next = 1;
     number[0] = 0;
     for (size_t i = 1; i < circuit->node_count; ++i)
@@ -209,12 +285,7 @@ static void renumber(tl_circuit* circuit) {
             circuit->nodes[next] = circuit->nodes[i];
             number[i] = next++;
         }
-    for (size_t i = 0; i < circuit->element_count; ++i) {
-        tl_element* element = &circuit->elements[i];
-        element->a = number[element->a];
-        element->b = number[element->b];
-        element->control = number[element->control];
-    }
+    each_node(circuit, renumber_node, number);
     for (size_t i = 0; i < circuit->output_count; ++i)
         circuit->outputs[i].node = number[circuit->outputs[i].node];
     circuit->node_count = next;
@@ -257,15 +328,28 @@ void tl_circuit_free(tl_circuit* circuit) {
         return;
     for (size_t i = 0; i < circuit->output_count; ++i)
         free(circuit->outputs[i].amp);
+    for (size_t i = 0; i < circuit->embedded_count; ++i)
+        free(circuit->embedded[i].nodes);
+    free(circuit->embedded);
     free(circuit->outputs);
     free(circuit->elements);
     free(circuit->nodes);
     free(circuit);
 }
 
+static bool same_embedded(const tl_embedded* a, const tl_embedded* b) {
+    return a->design == b->design && a->first == b->first &&
+           memcmp(a->nodes, b->nodes,
+                  tl_netlist_node_count(a->design->netlist) * sizeof *a->nodes) == 0;
+}
+
 bool tl_circuit_same_shape(const tl_circuit* a, const tl_circuit* b) {
-    if (a->element_count != b->element_count || a->output_count != b->output_count)
+    if (a->element_count != b->element_count || a->output_count != b->output_count ||
+        a->embedded_count != b->embedded_count)
         return false;
+    for (size_t i = 0; i < a->embedded_count; ++i)
+        if (!same_embedded(&a->embedded[i], &b->embedded[i]))
+            return false;
     for (size_t i = 0; i < a->element_count; ++i) {
         const tl_element* one = &a->elements[i];
         const tl_element* two = &b->elements[i];

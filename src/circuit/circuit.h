@@ -4,13 +4,15 @@
 #define TL_CIRCUIT_CIRCUIT_H
 
 #include "circuit/deck.h"
+#include "circuit/design.h"
 #include "parts/sink.h"
 #include "rig/rig.h"
 
 #include <stdbool.h>
 #include <stddef.h>
 
-/// An element: 'r', 'l', 'c', 'v' (1 V small-signal source) or 'e' (voltage-controlled source).
+/// An element: 'r', 'l', 'c', 'v' (1 V small-signal source), 'e' (voltage-controlled source), 's'
+/// (a supply) or 'x' (card `b` of the embedded design `a`).
 typedef struct {
     char kind;
     tl_node a;
@@ -18,6 +20,13 @@ typedef struct {
     tl_node control; ///< of an 'e': the node whose voltage it follows
     double value;    ///< ohm, henry, farad, volt, or the gain
 } tl_element;
+
+/// A design in the circuit. Its cards are elements one after the other.
+typedef struct {
+    const tl_design* design;
+    tl_node* nodes; ///< by node of its netlist
+    size_t first;   ///< index of the element that is its first card
+} tl_embedded;
 
 /// Where a node lies, for people.
 typedef struct {
@@ -36,6 +45,8 @@ typedef struct {
 typedef struct {
     tl_element* elements;
     size_t element_count;
+    tl_embedded* embedded;
+    size_t embedded_count;
     tl_node_words* nodes; ///< by number; 0 is ground
     size_t node_count;
     tl_output* outputs; ///< for each amp the rig's, then its direct's

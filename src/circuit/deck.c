@@ -22,7 +22,17 @@ void tl_deck_free(tl_deck* deck) {
     free(deck);
 }
 
+/// A design stands where its first card does.
+static void add_embedded(tl_text* text, const tl_embedded* embedded) {
+    tl_netlist_write(embedded->design->netlist, text, embedded->nodes,
+                     (unsigned)embedded->first + 1);
+}
+
 static void add_element_line(tl_text* text, const tl_element* element, size_t number) {
+    if (element->kind == 's') {
+        tl_text_addf(text, "v%zu %u %u dc %.17g\n", number, element->a, element->b, element->value);
+        return;
+    }
     tl_text_addf(text, "%c%zu %u %u ", element->kind, number, element->a, element->b);
     if (element->kind == 'v')
         tl_text_addf(text, "dc 0 ac %.17g\n", element->value);
@@ -33,8 +43,15 @@ static void add_element_line(tl_text* text, const tl_element* element, size_t nu
 }
 
 static void add_elements(tl_text* text, const tl_circuit* circuit) {
-    for (size_t i = 0; i < circuit->element_count; ++i)
-        add_element_line(text, &circuit->elements[i], i + 1);
+    if (circuit->embedded_count)
+        tl_text_add(text, TL_DECK_OPTIONS "\n");
+    for (size_t i = 0; i < circuit->element_count; ++i) {
+        const tl_element* element = &circuit->elements[i];
+        if (element->kind != 'x')
+            add_element_line(text, element, i + 1);
+        else if (element->b == 0)
+            add_embedded(text, &circuit->embedded[element->a]);
+    }
 }
 
 tl_deck* tl_circuit_deck(const tl_circuit* circuit, const bool* varied) {

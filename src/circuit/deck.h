@@ -39,6 +39,9 @@ typedef struct {
     tl_probe* outputs;     ///< (0 is ground and never an output)
 } tl_deck;
 
+/// Tight enough for an operating point whose small-signal values do not depend on how it was found.
+#define TL_DECK_OPTIONS ".options reltol=1e-7 abstol=1e-13 vntol=1e-9 itl1=300"
+
 /// An id that no other deck of the process has.
 unsigned long tl_deck_next_id(void);
 void tl_deck_free(tl_deck* deck);

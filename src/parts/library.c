@@ -34,6 +34,8 @@ struct tl_library {
     char* folders[2]; ///< of the user's own parts (or NULL), of ours
     shelf shelves[SHELVES];
     size_t shelf_count;
+    tl_design_opener* opener; ///< NULL: nobody opens designs
+    void* opener_context;
 };
 
 /// Where models lie: beside the library in a build tree, else in the data folder of the prefix the
@@ -107,6 +109,11 @@ const char* tl_library_folder(const tl_library* library) {
 
 tl_units* tl_library_units(tl_library* library) {
     return library->units;
+}
+
+void tl_library_set_opener(tl_library* library, tl_design_opener* opener, void* context) {
+    library->opener = opener;
+    library->opener_context = context;
 }
 
 /// Says that a library file opens as it must: `kind: KIND` and a mapping `parts`.
@@ -318,6 +325,10 @@ tl_status tl_part_read_field(tl_library* library, tl_part* part, size_t field, c
                              tl_error* error) {
     const tl_field* about = &part->kind->fields[field];
     tl_value value = {.given = true, .place = node->place};
+    if (part->design && !(about->flags & TL_FIELD_BESIDE))
+        return tl_error_at(error, &node->place,
+                           "%s: this buffer is a circuit, whose values are in its design file",
+                           about->name);
     tl_status status = tl_yaml_expect(node, TL_YAML_SCALAR, about->name, error);
     if (status == TL_OK && about->choices)
         status = read_choice(about, node, &value.number, error);
@@ -365,6 +376,8 @@ static tl_status unknown_key(const reading* r, const char* prefix, const tl_yaml
     size_t own = count;
     for (size_t i = 0; i < own; ++i)
         names[i] = heads[i];
+    if (!skip && !r->shelved && r->part->kind == &tl_kind_buffer)
+        names[count++] = "circuit";
     for (const char* const* other = r->others; !skip && other && *other && count < 64; ++other)
         names[count++] = *other;
     tl_text hint = {0};
@@ -501,9 +514,40 @@ tl_status tl_library_part(tl_library* library, const tl_part_kind* kind, const c
     return status;
 }
 
+/// `{circuit: DESIGN.yaml}`: the design has all values, so none may stand beside it.
+static tl_status read_circuit(tl_library* library, const tl_part_kind* kind, const tl_yaml* node,
+                              tl_part** part, tl_error* error) {
+    const tl_yaml* path = tl_yaml_get(node, "circuit");
+    if (kind != &tl_kind_buffer)
+        return tl_error_at(error, &path->place, "only a buffer can be a circuit, not %s",
+                           kind->about);
+    for (size_t i = 0; i < node->count; ++i)
+        if (node->items[i] != path)
+            return tl_error_at(error, &node->keys[i]->place,
+                               "'%s' beside a circuit: the design has all its values",
+                               node->keys[i]->text);
+    tl_status status = tl_yaml_expect(path, TL_YAML_SCALAR, "the name of a design file", error);
+    if (status == TL_OK && !*path->text)
+        status = tl_error_at(error, &path->place, "expected the name of a design file");
+    if (status == TL_OK && !library->opener)
+        status = tl_error_at(error, &path->place, "circuits cannot be read here");
+    const struct tl_design* design = NULL;
+    if (status == TL_OK)
+        status = library->opener(library->opener_context, path->text, &path->place, &design, error);
+    if (status != TL_OK)
+        return status;
+    *part = tl_part_new(kind);
+    (*part)->place = node->place;
+    (*part)->design = design;
+    (*part)->design_place = path->place;
+    return TL_OK;
+}
+
 tl_status tl_part_read(tl_library* library, const tl_part_kind* kind, const tl_yaml* node,
                        const char* const* others, tl_part** part, tl_error* error) {
     *part = NULL;
+    if (node->kind == TL_YAML_MAP && tl_yaml_get(node, "circuit"))
+        return read_circuit(library, kind, node, part, error);
     tl_part* made = NULL;
     const tl_yaml* like = node->kind == TL_YAML_SCALAR ? node : tl_yaml_get(node, "like");
     tl_status status = TL_OK;

@@ -20,7 +20,15 @@ const char* tl_library_about(tl_library* library, const tl_part_kind* kind, cons
 tl_status tl_library_part(tl_library* library, const tl_part_kind* kind, const char* name,
                           const tl_place* place, tl_part** part, tl_error* error);
 
-/// Reads a part as it stands in a rig: a library name, a mapping of values, or `{like: NAME, ...}`.
+/// Opens the design file that a part names as its `circuit`; `place` is where. What it opens lives
+/// as long as the context.
+typedef tl_status tl_design_opener(void* context, const char* path, const tl_place* place,
+                                   const struct tl_design** design, tl_error* error);
+/// Says who opens designs; without, a `circuit` in a rig is an error.
+void tl_library_set_opener(tl_library* library, tl_design_opener* opener, void* context);
+
+/// Reads a part as it stands in a rig: a library name, a mapping of values, or `{like: NAME, ...}`;
+/// for a buffer also `{circuit: DESIGN.yaml}`.
 /// Keys named in `others` (NULL at the end) belong to someone else and are passed over. The part is
 /// not checked yet: values that stand beside it may follow.
 tl_status tl_part_read(tl_library* library, const tl_part_kind* kind, const tl_yaml* node,

@@ -72,8 +72,8 @@ bool tl_part_chosen(const tl_part* part, const char* field, const char* word) {
 tl_status tl_part_check(const tl_part* part, bool with_use, tl_error* error) {
     for (size_t i = 0; i < part->kind->field_count; ++i) {
         const tl_field* field = &part->kind->fields[i];
-        bool needed =
-            (field->flags & TL_FIELD_NEEDED) && (with_use || !(field->flags & TL_FIELD_BESIDE));
+        bool beside = field->flags & TL_FIELD_BESIDE;
+        bool needed = (field->flags & TL_FIELD_NEEDED) && (beside ? with_use : !part->design);
         if (!needed || part->values[i].given)
             continue;
         const char* what = field->choices ? "a word" : tl_unit_words(field->unit);

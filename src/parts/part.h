@@ -56,8 +56,10 @@ typedef struct {
 /// A part with its values, one a field of its kind.
 struct tl_part {
     const tl_part_kind* kind;
-    char* library;     ///< name of the library part it is, or is like; NULL: its own values
-    tl_place place;    ///< where it stands in the rig
+    char* library;  ///< name of the library part it is, or is like; NULL: its own values
+    tl_place place; ///< where it stands in the rig
+    const struct tl_design* design; ///< a circuit in place of values, or NULL; not owned
+    tl_place design_place;          ///< where its file is named
     unsigned sections; ///< of a cable: how many it is cut into; 0: as many as it needs by itself
     tl_value* values;
 };

@@ -9,6 +9,9 @@
 typedef unsigned tl_node;
 enum { TL_GROUND = 0 };
 
+/// A stage that is a circuit of its own; only the circuit room knows what is in it.
+struct tl_design;
+
 typedef struct {
     void* context;
     /// A new node; `what` says where it is, in words that live as long as the program.
@@ -17,6 +20,8 @@ typedef struct {
     void (*element)(void* context, char kind, tl_node a, tl_node b, double value);
     /// A source of gain times the voltage at `in`, from `out` to ground.
     void (*amplifier)(void* context, tl_node in, tl_node out, double gain);
+    /// A whole circuit from `in`, with its supply; returns the node it drives.
+    tl_node (*design)(void* context, const struct tl_design* design, tl_node in);
 } tl_sink;
 
 tl_node tl_sink_node(const tl_sink* sink, const char* what);

@@ -47,6 +47,8 @@ static tl_node emit_stage(const tl_part* stage, const tl_sink* sink, tl_node in,
 
 static tl_node emit_buffer(const tl_part* buffer, const tl_sink* sink, tl_node in, tl_node low) {
     (void)low;
+    if (buffer->design)
+        return sink->design(sink->context, buffer->design, in);
     return emit_stage(buffer, sink, in, tl_part_number(buffer, "gain", 1));
 }
 

@@ -22,6 +22,8 @@ enum { TL_BENCH_LIGHT = (TL_BENCH_OHMS - 1) * TL_BENCH_FARADS };
 /// The heaviest: the first resistance, the last capacitance.
 enum { TL_BENCH_HEAVY = TL_BENCH_FARADS - 1 };
 enum { TL_BENCH_LEADS = 3 };
+/// What noise is measured with: shorted, 10 kohm, a pickup.
+enum { TL_BENCH_SOURCES = 3 };
 
 typedef struct {
     double value;
@@ -49,6 +51,7 @@ typedef struct {
     tl_part* leads[TL_BENCH_LEADS];
     bench_resonance* into_1mohm; ///< by pickup * TL_BENCH_LEADS + lead
     bench_resonance* into_open;
+    bool has_references; ///< these two are filled in
 } bench_card;
 
 /// One specimen: a design, or one of its corners.
@@ -143,6 +146,24 @@ void bench_keep_curve(bench_job* job, tl_bench_curve_kind kind, size_t count, co
 void bench_finish_loads(const bench_card* card, bench_specimen* specimen);
 /// The same for pickups, and what was put against 1 Mohm and open.
 void bench_finish_pickups(const bench_card* card, bench_specimen* specimen);
+
+/// A specimen with nothing measured; `shown`: with room for curves and noise.
+bench_specimen* bench_specimen_new(const bench_card* card, const tl_design* design,
+                                   double supply_share, bool shown);
+void bench_specimen_free(const bench_card* card, bench_specimen* specimen);
+
+/// Measures all there is of many specimens, on all workers.
+tl_status bench_measure(tl_session* session, bench_card* card, bench_specimen* const* specimens,
+                        size_t count, tl_error* error);
+
+/// A design at the extremes of its tolerances and of its supply: fills in the worst of each figure.
+/// The nominal specimen counts too.
+tl_status bench_corners(tl_session* session, bench_card* card, const bench_specimen* nominal,
+                        tl_bench_design* result, tl_error* error);
+
+/// What a design does in a rig: every buffer of the rig is one of these.
+tl_status bench_in_rig(tl_session* session, const bench_card* card, tl_rig* rig,
+                       bench_specimen* specimen, tl_error* error);
 
 /// Index of a line by its id; SIZE_MAX when there is none.
 size_t bench_find_line(const bench_card* card, const char* id);

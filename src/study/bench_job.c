@@ -5,6 +5,7 @@
 #include "base/text.h"
 
 #include <math.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 

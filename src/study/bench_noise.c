@@ -13,12 +13,12 @@ static const double low_hz = 20;
 static const double high_hz = 20e3;
 static const double source_ohm = 10e3;
 
-enum { SHORTED, RESISTOR, PICKUP, SOURCES };
-static const char* const ids[SOURCES] = {"short", "10k", "pickup"};
+enum { SHORTED, RESISTOR, PICKUP };
+static const char* const ids[TL_BENCH_SOURCES] = {"short", "10k", "pickup"};
 
 static size_t count_sources(const bench_card* card, const tl_design* design) {
     (void)design;
-    return card->pickup_count ? SOURCES : PICKUP;
+    return card->pickup_count ? TL_BENCH_SOURCES : PICKUP;
 }
 
 static void ask_noise(bench_job* job) {

@@ -3,6 +3,7 @@
 
 #include "base/text.h"
 #include "parts/kinds.h"
+#include "toneload/design.h"
 
 #include <stdarg.h>
 #include <stdlib.h>
@@ -40,6 +41,10 @@ static char* value_words(const tl_field* field, const tl_value* value) {
 static const char* file_name(const char* path) {
     const char* slash = strrchr(path, '/');
     return slash ? slash + 1 : path;
+}
+
+static char* place_words(const tl_place* place) {
+    return place->in ? tl_printf("%s:%zu", file_name(place->in->name), place->line) : tl_copy("");
 }
 
 static char* origin_words(const tl_part* part, const tl_value* value) {
@@ -85,6 +90,10 @@ void tl_listing_part(tl_inspection* inspection, const tl_part* part, const char*
                            (tl_listing){tl_copy(name), tl_copy(about), tl_copy(field->name),
                                         value_words(field, value), origin_words(part, value)});
     }
+    if (part->design)
+        tl_listing_add(inspection, (tl_listing){tl_copy(name), tl_copy(about), tl_copy("circuit"),
+                                                tl_copy(tl_design_name(part->design)),
+                                                place_words(&part->design_place)});
     if (part->kind != &tl_kind_cable)
         return;
     if (tl_part_has(part, "build.core"))

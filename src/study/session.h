@@ -10,7 +10,9 @@
 struct tl_session {
     tl_session_options options;
     tl_library* library;
-    tl_pool* pool; ///< NULL when nothing is to be solved
+    tl_pool* pool;       ///< NULL when nothing is to be solved
+    tl_design** designs; ///< that rigs named as circuits, each file once
+    size_t design_count;
 };
 
 /// Circuits to solve together.

@@ -71,7 +71,7 @@ static inline tl_node record(recorder* r, const tl_part* part) {
     tl_text_free(&r->words);
     r->count = 0;
     r->nodes = 2;
-    const tl_sink sink = {r, record_node, record_element, record_amplifier};
+    const tl_sink sink = {r, record_node, record_element, record_amplifier, NULL};
     return part->kind->emit(part, &sink, 1, TL_GROUND);
 }
 

@@ -1,0 +1,155 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+// Specimens through the pool: every measurement of every specimen is a job of its own.
+#include "study/bench_card.h"
+
+#include "base/text.h"
+
+#include <math.h>
+#include <stdlib.h>
+
+/// The longest first, so that no worker is left with one of them at the end.
+static const bench_kind* const kinds[] = {
+    &bench_headroom, &bench_distortion, &bench_load,   &bench_power_up,
+    &bench_slew,     &bench_noise,      &bench_rest,   &bench_input,
+    &bench_output,   &bench_ripple,     &bench_pickup, &bench_pickup_reference};
+
+typedef struct {
+    const bench_kind* kind;
+    bench_specimen* specimen; ///< NULL: without a design
+    size_t index;
+    bench_job* job; ///< from ask to deliver
+} task;
+
+typedef struct {
+    tl_session* session;
+    bench_card* card;
+    task* tasks;
+    size_t count;
+} run;
+
+static void add_tasks(run* r, const bench_kind* kind, bench_specimen* specimen) {
+    size_t count = kind->count(r->card, specimen ? specimen->design : NULL);
+    r->tasks = tl_grow(r->tasks, r->count + count, sizeof *r->tasks);
+    for (size_t i = 0; i < count; ++i)
+        r->tasks[r->count++] = (task){kind, specimen, i, NULL};
+}
+
+static void make_tasks(run* r, bench_specimen* const* specimens, size_t count) {
+    for (size_t k = 0; k < sizeof kinds / sizeof *kinds; ++k) {
+        if (kinds[k]->without_design && !r->card->has_references)
+            add_tasks(r, kinds[k], NULL);
+        for (size_t i = 0; !kinds[k]->without_design && i < count; ++i)
+            add_tasks(r, kinds[k], specimens[i]);
+    }
+    r->card->has_references = true;
+}
+
+static tl_status ask(void* context, size_t index, tl_request* request, tl_error* error) {
+    (void)error;
+    run* r = context;
+    task* t = &r->tasks[index];
+    t->job = tl_new(1, sizeof *t->job);
+    *t->job =
+        (bench_job){.kind = t->kind, .index = t->index, .card = r->card, .specimen = t->specimen};
+    t->kind->ask(t->job);
+    *request = t->job->request;
+    return TL_OK;
+}
+
+static tl_status take(void* context, size_t index, const tl_reply* reply, tl_request* request,
+                      bool* again, tl_error* error) {
+    (void)error;
+    bench_job* job = ((run*)context)->tasks[index].job;
+    *again = job->kind->take(job, reply);
+    *request = job->request;
+    return TL_OK;
+}
+
+/// A figure that cannot be measured says why, and the others go on.
+static tl_status refuse(void* context, size_t index, const char* words, tl_request* request,
+                        bool* again, tl_error* error) {
+    (void)request;
+    (void)error;
+    bench_refuse(((run*)context)->tasks[index].job, words);
+    *again = false;
+    return TL_OK;
+}
+
+static void job_free(bench_job* job) {
+    if (!job)
+        return;
+    for (size_t i = 0; i < job->deck_count; ++i)
+        tl_bench_deck_free(job->decks[i]);
+    free(job->decks);
+    free(job);
+}
+
+static tl_status deliver(void* context, size_t index, tl_error* error) {
+    (void)error;
+    run* r = context;
+    job_free(r->tasks[index].job);
+    r->tasks[index].job = NULL;
+    const tl_session_options* options = &r->session->options;
+    if (options->progress)
+        options->progress(options->context, index + 1, r->count);
+    return TL_OK;
+}
+
+tl_status bench_measure(tl_session* session, bench_card* card, bench_specimen* const* specimens,
+                        size_t count, tl_error* error) {
+    run r = {.session = session, .card = card};
+    make_tasks(&r, specimens, count);
+    tl_pool_work work = {
+        .context = &r, .ask = ask, .take = take, .deliver = deliver, .refuse = refuse};
+    tl_status status = tl_pool_run(session->pool, r.count, &work, error);
+    for (size_t i = 0; i < r.count; ++i)
+        job_free(r.tasks[i].job);
+    free(r.tasks);
+    for (size_t i = 0; status == TL_OK && i < count; ++i) {
+        bench_finish_loads(card, specimens[i]);
+        bench_finish_pickups(card, specimens[i]);
+    }
+    return status;
+}
+
+bench_specimen* bench_specimen_new(const bench_card* card, const tl_design* design,
+                                   double supply_share, bool shown) {
+    bench_specimen* made = tl_new(1, sizeof *made);
+    made->design = design;
+    made->supply_share = supply_share;
+    made->figures = tl_new(card->line_count, sizeof *made->figures);
+    for (size_t i = 0; i < card->line_count; ++i)
+        made->figures[i].value = NAN;
+    made->spare.value = NAN;
+    if (shown) {
+        made->curves = tl_new(TL_BENCH_CURVES, sizeof *made->curves);
+        made->noises = tl_new(TL_BENCH_SOURCES, sizeof *made->noises);
+    }
+    return made;
+}
+
+static void figure_clear(tl_bench_figure* figure) {
+    free(figure->words);
+    free(figure->trouble);
+}
+
+void bench_specimen_free(const bench_card* card, bench_specimen* specimen) {
+    if (!specimen)
+        return;
+    for (size_t i = 0; specimen->figures && i < card->line_count; ++i)
+        figure_clear(&specimen->figures[i]);
+    figure_clear(&specimen->spare);
+    for (size_t i = 0; specimen->curves && i < TL_BENCH_CURVES; ++i) {
+        free(specimen->curves[i].x);
+        free(specimen->curves[i].y);
+    }
+    for (size_t i = 0; specimen->noises && i < TL_BENCH_SOURCES; ++i) {
+        free(specimen->noises[i].source);
+        for (size_t part = 0; part < specimen->noises[i].count; ++part)
+            free(specimen->noises[i].parts[part].name);
+    }
+    free(specimen->figures);
+    free(specimen->curves);
+    free(specimen->noises);
+    free(specimen);
+}
