@@ -20,6 +20,7 @@ struct tl_design {
     char* name; ///< free text of the user's
     tl_input* input;
     tl_input* circuit_input;
+    bool borrows; ///< a clone: the texts belong to another design
     tl_netlist* netlist;
     int in;
     int out;
@@ -34,7 +35,8 @@ struct tl_design {
     size_t tolerance_count;
 };
 
-/// A copy with a netlist of its own, to be changed; it borrows the texts.
+/// A copy with a netlist of its own, to be changed; it borrows the texts, so it must go first. Free
+/// with tl_design_free().
 tl_design* tl_design_clone(const tl_design* design);
 
 #endif
