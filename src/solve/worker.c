@@ -25,6 +25,17 @@
 #include <sys/time.h>
 #include <unistd.h>
 
+#ifndef __has_feature
+#define __has_feature(name) 0
+#endif
+/// Bytes that a worker may take: a transient of ever shorter steps must not take them all. A
+/// sanitizer takes far more than it uses.
+#if defined(__SANITIZE_ADDRESS__) || __has_feature(address_sanitizer)
+#define MEMORY_LIMIT RLIM_INFINITY
+#else
+#define MEMORY_LIMIT ((rlim_t)2 << 30)
+#endif
+
 enum {
     EXIT_MISUSED = 2,
     EXIT_NO_START = 3,
@@ -122,8 +133,8 @@ static bool is_search(const char* line) {
 
 static bool is_trouble(const char* line) {
     static const char* const words[] = {
-        "error",     "warning", "singular", "fail",         "abort",   "can't",     "cannot",
-        "not found", "no such", "unknown",  "transient op", "ignored", "no circuit"};
+        "error",     "warning", "singular", "fail",         "abort",   "can't",      "cannot",
+        "not found", "no such", "unknown",  "transient op", "ignored", "no circuit", "too small"};
     if (is_routine(line) || is_search(line))
         return false;
     for (size_t i = 0; i < sizeof words / sizeof *words; ++i)
@@ -132,15 +143,35 @@ static bool is_trouble(const char* line) {
     return false;
 }
 
-/// Whether anything was printed so far that says a result is missing or may be wrong.
-static bool saw_trouble(void) {
+/// One try that could not be worked out, after which ngspice tries another way or a shorter step.
+/// It says more when it runs out of these.
+static bool is_stumble(const char* line) {
+    return (is_step(line) || starts_with(line, "Warning:") || starts_with(line, "Error:")) &&
+           (strcasestr(line, "singular matrix") || strcasestr(line, "out of range for"));
+}
+
+/// An operating point that steps in conductance or in the supplies led to is as good as any.
+static bool is_found(const char* line) {
+    return starts_with(line, "Note:") && strstr(line, "stepping completed");
+}
+
+/// Whether anything was printed so far that says a result is missing or may be wrong. What was
+/// stumbled over is behind an operating point that was found, and behind a transient that came to
+/// its end (read_time_axis()).
+static bool saw_trouble(bool in_time) {
     size_t size = 0;
     char* all = read_capture(&size);
     bool trouble = size >= TL_WIRE_CAPTURE_LIMIT;
+    bool stumbled = false;
     for (char *rest = all, *line; (line = strsep(&rest, "\n"));)
-        trouble = trouble || is_trouble(line);
+        if (is_stumble(line))
+            stumbled = !in_time;
+        else if (is_found(line))
+            stumbled = false;
+        else
+            trouble = trouble || is_trouble(line);
     free(all);
-    return trouble;
+    return trouble || stumbled;
 }
 
 // ---- answers
@@ -153,15 +184,29 @@ static void quote_line(tl_text* words, char* line) {
     tl_text_add_safe(words, line);
 }
 
+/// The line in which ngspice says how an analysis ended, if it did; free with free().
+static char* copy_verdict(const char* all) {
+    static const char start[] = "doAnalyses: ";
+    const char* found = NULL;
+    for (const char* at = all; (at = strstr(at, start)); at += strlen(start))
+        if (at == all || at[-1] == '\n')
+            found = at;
+    return found ? tl_printf("%.*s", (int)strcspn(found, "\n"), found) : NULL;
+}
+
 /// Adds the first lines of the capture that tell of trouble, each with the two after it, which
-/// often say where it lies, and without the steps of a search.
+/// often say where it lies, and without the steps of a search. Its last word, which may name the
+/// node or element that was in the way, is never left out.
 static void quote_capture(tl_text* words) {
     size_t size = 0;
     char* all = read_capture(&size);
+    char* verdict = copy_verdict(all);
     const char* last = "";
     unsigned quoted = 0;
     unsigned follow = 0;
     for (char *rest = all, *line; (line = strsep(&rest, "\n")) && quoted < MOST_LINES;) {
+        if (verdict && strcmp(line, verdict) == 0)
+            break;
         follow = is_trouble(line) ? 3 : follow;
         if (!follow || is_routine(line) || is_search(line) || is_step(line) ||
             strcmp(line, last) == 0)
@@ -171,6 +216,9 @@ static void quote_capture(tl_text* words) {
         ++quoted;
         --follow;
     }
+    if (verdict && strcmp(verdict, last) != 0)
+        quote_line(words, verdict);
+    free(verdict);
     free(all);
 }
 
@@ -327,7 +375,7 @@ static const char* load_deck(void) {
         save_outputs();
         for (size_t i = 0; i < held.varied_count; ++i)
             held.altered[i] = NAN;
-        if (saw_trouble())
+        if (saw_trouble(false))
             why = "ngspice could not read the circuit";
     }
     free(lines);
@@ -548,7 +596,7 @@ static void serve(const tl_wire_task* task) {
     if (!why) {
         alter_values(task->values);
         run_analysis(task);
-        if (saw_trouble())
+        if (saw_trouble(task->analysis == TL_TRANSIENT))
             why = "ngspice could not solve the circuit";
         else
             send_answer(task, &why);
@@ -584,6 +632,17 @@ static bool fail_start(const char* what) {
     return false;
 }
 
+/// Lowers a limit of this process for good, unless it is lower already.
+static bool bound(int resource, rlim_t most) {
+    struct rlimit limit;
+    if (getrlimit(resource, &limit) != 0)
+        return false;
+    if (limit.rlim_max > most)
+        limit.rlim_max = most;
+    limit.rlim_cur = limit.rlim_max;
+    return setrlimit(resource, &limit) == 0;
+}
+
 /// Lets nothing in that a caller may have left open, and bounds what this process may leave behind.
 static bool shut_doors(void) {
     struct stat about;
@@ -593,15 +652,9 @@ static bool shut_doors(void) {
     }
     if (close_range(TL_WIRE_SOCKET + 1, ~0U, 0) != 0)
         return fail_start("close_range");
-    struct rlimit none = {0, 0};
-    struct rlimit words;
     signal(SIGXFSZ, SIG_IGN);
-    if (getrlimit(RLIMIT_FSIZE, &words) != 0)
-        return fail_start("getrlimit");
-    if (words.rlim_max > TL_WIRE_CAPTURE_LIMIT)
-        words.rlim_max = TL_WIRE_CAPTURE_LIMIT;
-    words.rlim_cur = words.rlim_max;
-    if (setrlimit(RLIMIT_CORE, &none) != 0 || setrlimit(RLIMIT_FSIZE, &words) != 0)
+    if (!bound(RLIMIT_CORE, 0) || !bound(RLIMIT_FSIZE, TL_WIRE_CAPTURE_LIMIT) ||
+        !bound(RLIMIT_DATA, MEMORY_LIMIT))
         return fail_start("setrlimit");
     signal(SIGPIPE, SIG_IGN);
     struct sigaction alarm = {.sa_handler = on_alarm, .sa_flags = SA_RESTART};

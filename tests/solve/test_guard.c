@@ -30,6 +30,15 @@
 #include <time.h>
 #include <unistd.h>
 
+#ifndef __has_feature
+#define __has_feature(name) 0
+#endif
+#if defined(__SANITIZE_ADDRESS__) || __has_feature(address_sanitizer)
+enum { SANITIZED = 1 }; // takes far more memory than it uses
+#else
+enum { SANITIZED = 0 };
+#endif
+
 static char* scratch; // a folder of our own; lower case, since ngspice folds the case of decks
 static char* bait;    // the file that a hostile deck makes
 static char* worker;  // a copy of the worker program
@@ -461,6 +470,9 @@ static void test_surroundings(void** state) {
     assert_non_null(strstr(status, "\nNoNewPrivs:\t1\n"));
     assert_non_null(strstr(status, "\nThreads:\t1\n"));
     assert_non_null(strstr(limits, "Max core file size        0                    0 "));
+    if (!SANITIZED)
+        assert_non_null(
+            strstr(limits, "Max data size             2147483648           2147483648 "));
     tl_pool_free(pool);
     free(environment);
     free(status);
