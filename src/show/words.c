@@ -55,9 +55,9 @@ static char* show_plain(double value, const char* unit, const char* none) {
         return show(size < 0.005 ? 0 : value, 1, three_digits(size), "",
                     strcmp(unit, "dB") == 0 ? " dB" : " deg", none);
     tl_locale locale = tl_locale_plain();
-    if (size > 0 && (size < 0.9995e-3 || size >= 9.9995e5))
+    if (size > 0 && (size < 0.9995e-4 || size >= 9.9995e5))
         shown = tl_printf("%.1e", value);
-    else if (size > 0 && size < 0.9995)
+    else if (size > 0 && size < 0.0995)
         shown = tl_printf("%.3g", value);
     else
         shown = tl_printf("%.*f", size > 0 ? three_digits(size) : 0, value);

@@ -95,6 +95,8 @@ static void other_values_go_without_a_prefix(void** state) {
     check_value(123.4, "dB", "123 dB");
     check_value(-14.26, "deg", "-14.3 deg");
     check_value(0.01234, "%", "0.0123 %");
+    check_value(0.4, "%", "0.40 %");
+    check_value(0.00022, "%", "0.00022 %");
     check_value(1, "%", "1.00 %");
     check_value(31.26, "%", "31.3 %");
     check_value(3.2e-7, "%", "3.2e-07 %");
