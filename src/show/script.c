@@ -98,8 +98,7 @@ static void add_level_axis(tl_text* script, const tl_page* page) {
     tl_text_add(script, ")\n");
 }
 
-/// Puts the next plot where a panel of the page is.
-static void add_margins(tl_text* script, const tl_page* page, const tl_box* area) {
+void tl_script_margins(tl_text* script, const tl_page* page, const tl_box* area) {
     tl_text_addf(script,
                  "set lmargin at screen %.5f\nset rmargin at screen %.5f\n"
                  "set tmargin at screen %.5f\nset bmargin at screen %.5f\n",
@@ -108,7 +107,7 @@ static void add_margins(tl_text* script, const tl_page* page, const tl_box* area
 }
 
 static void add_axes(tl_text* script, const tl_page* page) {
-    add_margins(script, page, &page->area);
+    tl_script_margins(script, page, &page->area);
     add_frequency_axis(script);
     add_level_axis(script, page);
     tl_text_addf(script,
@@ -242,7 +241,7 @@ static void add_difference_panel(tl_text* script, const tl_drawing* drawing) {
     int reach = (int)page->difference_db;
     int step = reach > 12 ? 6 : reach > 3 ? 3 : 1;
     tl_text_add(script, "unset label\nunset arrow\n");
-    add_margins(script, page, area);
+    tl_script_margins(script, page, area);
     tl_text_addf(script, "set yrange [%d:%d]\nset ytics scale 0,0 (", -reach, reach);
     int first = -(reach / step) * step; // so that 0 has a tick
     for (int db = first; db <= reach; db += step)

@@ -32,6 +32,9 @@ void tl_script_label(tl_text* script, const tl_page* page, tl_spot spot, const c
 void tl_script_line(tl_text* script, const tl_page* page, tl_spot from, tl_spot to,
                     const char* how);
 
+/// Puts the next plot where a panel of the page is.
+void tl_script_margins(tl_text* script, const tl_page* page, const tl_box* area);
+
 /// Starts a script: the terminal `kind` (svg, png or pdf), a page so many px high, and the file
 /// `output`.
 void tl_script_open(tl_text* script, double height, const char* kind, const char* output);
