@@ -166,6 +166,17 @@ static tl_bench_deck* write_deck(const tl_setup* setup, writing* w, unsigned* su
     return made;
 }
 
+/// Asks for the voltages of all nodes of the design; those that are ground have none to read.
+static void probe_nodes(tl_bench_deck* made) {
+    size_t count = tl_netlist_node_count(made->design->netlist);
+    made->node_probes = tl_new(count, sizeof *made->node_probes);
+    for (size_t i = 1; i < count; ++i)
+        if (made->nodes[i]) {
+            made->node_probes[i] = made->deck->output_count;
+            push_probe(made->deck, 'n', made->nodes[i]);
+        }
+}
+
 tl_bench_deck* tl_setup_deck(const tl_setup* setup, bool all_nodes) {
     writing w = {0};
     unsigned supply = 0;
@@ -176,10 +187,8 @@ tl_bench_deck* tl_setup_deck(const tl_setup* setup, bool all_nodes) {
     push_probe(made->deck, 'v', made->source);
     push_probe(made->deck, 'v', supply);
     push_probe(made->deck, 'v', two ? supply + 1 : supply);
-    made->first_node_probe = made->deck->output_count;
-    for (size_t i = 1;
-         all_nodes && setup->design && i < tl_netlist_node_count(setup->design->netlist); ++i)
-        push_probe(made->deck, 'n', made->nodes[i]);
+    if (all_nodes && setup->design)
+        probe_nodes(made);
     free(w.kinds);
     return made;
 }
@@ -202,6 +211,7 @@ void tl_bench_deck_free(tl_bench_deck* deck) {
         return;
     tl_deck_free(deck->deck);
     free(deck->nodes);
+    free(deck->node_probes);
     free(deck);
 }
 

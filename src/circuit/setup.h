@@ -46,11 +46,11 @@ typedef struct {
     const tl_design* design;
     unsigned out_node;
     unsigned in_node;
-    unsigned source;         ///< number of the input's voltage source
-    unsigned first_card;     ///< number of the design's first element: card i is first_card + i
-    unsigned* nodes;         ///< of the deck, by node of the design's netlist
-    size_t first_node_probe; ///< index of the design's node 1 among the probes
-    size_t element_count;    ///< numbers used
+    unsigned source;      ///< number of the input's voltage source
+    unsigned first_card;  ///< number of the design's first element: card i is first_card + i
+    unsigned* nodes;      ///< of the deck, by node of the design's netlist
+    size_t* node_probes;  ///< by node of the netlist: its probe, 0 for ground; NULL: not asked for
+    size_t element_count; ///< numbers used
 } tl_bench_deck;
 
 /// The order of the probes.

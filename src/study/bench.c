@@ -64,14 +64,28 @@ static void card_clear(bench_card* card) {
 
 // ---- limits
 
+static void free_lines(tl_bench_line* lines, size_t count) {
+    for (size_t i = 0; i < count; ++i) {
+        free(lines[i].id);
+        free(lines[i].group);
+        free(lines[i].title);
+        free(lines[i].unit);
+    }
+    free(lines);
+}
+
+/// Limits may be about any line there can be, those of a rig among them.
 static tl_status read_limits(const bench_card* card, tl_library* library, const char* path,
                              tl_limits** limits, tl_error* error) {
     char* usual = tl_printf("%s/limits/default.yaml", tl_library_folder(library));
-    const char** ids = tl_new(card->line_count, sizeof *ids);
-    for (size_t i = 0; i < card->line_count; ++i)
-        ids[i] = card->lines[i].id;
-    tl_status status = tl_limits_read(path ? path : usual, ids, card->line_count, limits, error);
+    bench_card all = {.pickup_names = card->pickup_names, .pickup_count = card->pickup_count};
+    bench_make_lines(&all, true);
+    const char** ids = tl_new(all.line_count, sizeof *ids);
+    for (size_t i = 0; i < all.line_count; ++i)
+        ids[i] = all.lines[i].id;
+    tl_status status = tl_limits_read(path ? path : usual, ids, all.line_count, limits, error);
     free(ids);
+    free_lines(all.lines, all.line_count);
     free(usual);
     return status;
 }
@@ -269,13 +283,7 @@ void tl_bench_free(tl_bench* bench) {
     for (size_t i = 0; i < bench->count; ++i)
         design_clear(&bench->designs[i], bench->line_count);
     free(bench->designs);
-    for (size_t i = 0; i < bench->line_count; ++i) {
-        free(bench->lines[i].id);
-        free(bench->lines[i].group);
-        free(bench->lines[i].title);
-        free(bench->lines[i].unit);
-    }
-    free(bench->lines);
+    free_lines(bench->lines, bench->line_count);
     for (size_t i = 0; i < bench->limit_count; ++i)
         tl_bench_limit_clear(&bench->limits[i]);
     free(bench->limits);

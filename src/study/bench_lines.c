@@ -108,6 +108,7 @@ static const line_row rig_rows[] = {
     {"rig_rms_db", "over all bands", "dB", TL_BETTER_LOW, false},
     {"rig_peak_hz", "resonance at the amp", "Hz", TL_BETTER_NONE, false},
     {"rig_cutoff_hz", "-3 dB at the amp", "Hz", TL_BETTER_HIGH, false},
+    {"rig_noise_a_v", "noise at the amp, A-weighted", "V", TL_BETTER_LOW, false},
 };
 
 static void add_line(bench_card* card, const char* group, char* id, char* title, const char* unit,

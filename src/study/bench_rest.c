@@ -29,9 +29,9 @@ static void put_margin(bench_job* job, const tl_reply* reply) {
             continue;
         double volts[2] = {0, 0};
         for (size_t end = 0; end < 2; ++end) {
-            unsigned node = card.nodes[2 * end];
-            if (node)
-                volts[end] = *bench_real(reply, bench_deck(job)->first_node_probe + node - 1);
+            size_t probe = bench_deck(job)->node_probes[card.nodes[2 * end]];
+            if (probe)
+                volts[end] = *bench_real(reply, probe);
         }
         double across = fabs(volts[0] - volts[1]);
         if (!least || across < figure->value) {

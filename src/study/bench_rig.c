@@ -4,6 +4,7 @@
 
 #include "base/text.h"
 #include "parts/kinds.h"
+#include "response/weighting.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -60,8 +61,76 @@ static void put_hearing(const bench_card* card, bench_specimen* specimen, const 
 
 static void put_trouble(const bench_card* card, bench_specimen* specimen, const char* words) {
     for (size_t i = 0; i < card->line_count; ++i)
-        if (strncmp(card->lines[i].id, "rig_", 4) == 0)
+        if (strncmp(card->lines[i].id, "rig_", 4) == 0 && !specimen->figures[i].trouble)
             specimen->figures[i].trouble = tl_copy(words);
+}
+
+// ---- noise
+
+/// What is asked about the noise of a rig: how much of it reaches the first amp.
+typedef struct {
+    tl_deck* deck;
+    unsigned node;
+    unsigned source;
+    double volts;
+    char* refused;
+} hiss;
+
+static tl_status ask_hiss(void* context, size_t job, tl_request* request, tl_error* error) {
+    (void)job;
+    (void)error;
+    const hiss* h = context;
+    *request = (tl_request){.deck = h->deck,
+                            .analysis = TL_NOISE,
+                            .per_decade = 100,
+                            .low_hz = 10,
+                            .high_hz = 100e3,
+                            .noise_node = h->node,
+                            .noise_source = h->source};
+    return TL_OK;
+}
+
+static tl_status take_hiss(void* context, size_t job, const tl_reply* reply, tl_request* request,
+                           bool* again, tl_error* error) {
+    (void)job;
+    (void)request;
+    (void)again;
+    (void)error;
+    ((hiss*)context)->volts =
+        tl_noise_rms_v(reply->points, reply->hz, bench_real(reply, 0), 20, 20e3, true);
+    return TL_OK;
+}
+
+static tl_status refuse_hiss(void* context, size_t job, const char* words, tl_request* request,
+                             bool* again, tl_error* error) {
+    (void)job;
+    (void)request;
+    (void)again;
+    (void)error;
+    ((hiss*)context)->refused = tl_copy(words);
+    return TL_OK;
+}
+
+/// The noise of everything in the rig at its first amp, guitar and pots among it; library buffers
+/// and pedals are without noise of their own.
+static tl_status put_noise(tl_session* session, const bench_card* card, tl_rig* rig,
+                           bench_specimen* specimen, tl_error* error) {
+    tl_circuit* circuit = tl_circuit_build_rig(rig);
+    hiss h = {
+        .deck = tl_circuit_deck(circuit, NULL), .node = circuit->outputs[0].node, .volts = NAN};
+    for (size_t i = 0; i < circuit->element_count && !h.source; ++i)
+        if (circuit->elements[i].kind == 'v')
+            h.source = (unsigned)i + 1;
+    h.deck->outputs[0] = (tl_probe){'o', 0};
+    h.deck->output_count = 1;
+    tl_pool_work work = {.context = &h, .ask = ask_hiss, .take = take_hiss, .refuse = refuse_hiss};
+    tl_status status = tl_pool_run(session->pool, 1, &work, error);
+    tl_bench_figure* figure = figure_of(card, specimen, "rig_noise_a_v");
+    figure->value = h.volts;
+    figure->trouble = h.refused;
+    tl_deck_free(h.deck);
+    tl_circuit_free(circuit);
+    return status;
 }
 
 tl_status bench_in_rig(tl_session* session, const bench_card* card, tl_rig* rig,
@@ -82,6 +151,7 @@ tl_status bench_in_rig(tl_session* session, const bench_card* card, tl_rig* rig,
             put_hearing(card, specimen, find_worst(answer));
         else
             put_trouble(card, specimen, tl_error_text(refused));
+        status = put_noise(session, card, clone, specimen, error);
         tl_error_free(refused);
         tl_answer_free(answer);
     }
