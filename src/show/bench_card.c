@@ -41,10 +41,13 @@ static widths measure(const tl_bench_view* view) {
     return found;
 }
 
-/// Why a line that does not pass matters, below it.
-static void add_why(tl_text* text, const tl_bench_view* view, const tl_bench_line* line) {
-    if (!line->limit || !line->limit->why)
+/// Why a line that does not pass matters, below it; `*told` is what the line before was told, and
+/// the same is not told twice running.
+static void add_why(tl_text* text, const tl_bench_view* view, const tl_bench_line* line,
+                    const char** told) {
+    if (!line->limit || !line->limit->why || (*told && strcmp(*told, line->limit->why) == 0))
         return;
+    *told = line->limit->why;
     tl_text why = {0};
     tl_text_add(&why, line->limit->why);
     if (view->details && line->limit->source)
@@ -54,7 +57,8 @@ static void add_why(tl_text* text, const tl_bench_view* view, const tl_bench_lin
     tl_text_free(&why);
 }
 
-static void add_line(tl_text* text, const tl_bench_view* view, const widths* wide, size_t index) {
+static void add_line(tl_text* text, const tl_bench_view* view, const widths* wide, size_t index,
+                     const char** told) {
     const tl_bench_line* line = &view->bench->lines[index];
     const tl_bench_figure* figure = &view->bench->designs[0].figures[index];
     char* value = tl_bench_value(line, figure);
@@ -75,7 +79,7 @@ static void add_line(tl_text* text, const tl_bench_view* view, const widths* wid
         tl_bench_break(text, 6);
     tl_bench_wrap(text, note, fits ? column : 6, 6);
     if (figure->grade > TL_GRADE_PASS)
-        add_why(text, view, line);
+        add_why(text, view, line, told);
     free(value);
     free(note);
     free(limit);
@@ -97,12 +101,13 @@ static void add_group(tl_text* text, const char* group, const widths* wide, bool
 void tl_bench_add_card(tl_text* text, const tl_bench_view* view) {
     widths wide = measure(view);
     bool first = true;
+    const char* told = NULL;
     for (size_t i = 0; i < view->bench->line_count; ++i) {
         if (!tl_bench_shows(view, i))
             continue;
         if (tl_bench_opens_group(view, i))
             add_group(text, view->bench->lines[i].group, &wide, first);
         first = false;
-        add_line(text, view, &wide, i);
+        add_line(text, view, &wide, i, &told);
     }
 }

@@ -26,14 +26,19 @@ static void add_counts(tl_text* text, const tl_bench_view* view, size_t index) {
     tl_text_add(text, *between ? "\n" : "held to no limit\n");
 }
 
-/// One line that does not pass, in a sentence.
-static void add_verdict(tl_text* text, const tl_bench_line* line, const tl_bench_figure* figure) {
+/// One line that does not pass, in a sentence; `*told` is why the one before matters, and the same
+/// is not told twice running.
+static void add_verdict(tl_text* text, const tl_bench_line* line, const tl_bench_figure* figure,
+                        const char** told) {
     char* value = tl_bench_value(line, figure);
     char* note = tl_bench_note(figure);
     const tl_bench_limit* limit = line->limit;
+    const char* why = limit ? limit->why : NULL;
+    bool again = why && *told && strcmp(why, *told) == 0;
     char* words = tl_printf("%s: %s%s%s%s%s.%s%s", line->title, value, *note ? " " : "", note,
                             limit ? "; limit: " : "", limit ? limit->words : "",
-                            limit && limit->why ? " " : "", limit && limit->why ? limit->why : "");
+                            why && !again ? " " : "", why && !again ? why : "");
+    *told = why;
     tl_text_addf(text, "  %c ", tl_bench_mark(figure));
     tl_bench_wrap(text, words, 4, 4);
     free(words);
@@ -52,10 +57,11 @@ void tl_bench_add_verdicts(tl_text* text, const tl_bench_view* view) {
     for (size_t j = 0; j < bench->count; ++j) {
         tl_text_add(text, "\n");
         add_counts(text, view, j);
+        const char* told = NULL;
         for (int grade = TL_GRADE_FAIL; grade >= TL_GRADE_MARGINAL; --grade)
             for (size_t i = 0; i < bench->line_count; ++i)
                 if ((int)bench->designs[j].figures[i].grade == grade)
-                    add_verdict(text, &bench->lines[i], &bench->designs[j].figures[i]);
+                    add_verdict(text, &bench->lines[i], &bench->designs[j].figures[i], &told);
     }
 }
 

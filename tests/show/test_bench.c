@@ -100,6 +100,22 @@ static void what_does_not_pass_says_why(void** state) {
     fixture_free(bench);
 }
 
+static void a_reason_is_not_told_twice_running(void** state) {
+    (void)state;
+    for (size_t count = 1; count < 3; ++count) {
+        tl_bench* bench = fixture_new(count, false);
+        fixture_say(&bench->limits[34].why, "It hums.");
+        fixture_say(&bench->limits[35].why, "It hums.");
+        for (size_t i = 34; i < 36; ++i)
+            bench->designs[0].figures[i].grade = TL_GRADE_FAIL;
+        char* text = tl_bench_text(bench, NULL, false);
+        assert_int_equal(count_of(text, "It hums."), 1);
+        holds(text, "! supply rejection at 20 kHz");
+        free(text);
+        fixture_free(bench);
+    }
+}
+
 static void three_designs_stand_side_by_side(void** state) {
     (void)state;
     tl_bench* bench = fixture_new(3, false);
@@ -328,6 +344,7 @@ int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(one_design_has_a_card),
         cmocka_unit_test(what_does_not_pass_says_why),
+        cmocka_unit_test(a_reason_is_not_told_twice_running),
         cmocka_unit_test(three_designs_stand_side_by_side),
         cmocka_unit_test(many_designs_are_split_into_blocks),
         cmocka_unit_test(designs_of_one_name_are_told_apart),
