@@ -32,6 +32,10 @@ typedef enum {
     OPTION_THROUGH = 1 << 19,
     OPTION_MAX_GAIN = 1 << 20,
     OPTION_MATCH = 1 << 21,
+    OPTION_RIG = 1 << 22,
+    OPTION_LIMITS = 1 << 23,
+    OPTION_CORNERS = 1 << 24,
+    OPTION_DETAILS = 1 << 25,
 } option_flag;
 
 /// What the user asked for.
@@ -62,6 +66,9 @@ typedef struct {
     const char* through; ///< the rig it was made through
     double max_gain_db;  ///< NAN when not said
     bool match_level;
+    const char* rig;         ///< the setting a design will live in
+    const char* limits_file; ///< what designs are held to
+    bool corners;
     const char** words; ///< what is no option: rig files, a kind
     size_t word_count;
 } request;
@@ -88,6 +95,7 @@ extern const command command_sweep;
 extern const command command_place;
 extern const command command_listen;
 extern const command command_lesson;
+extern const command command_bench;
 
 /// Reads a command's options and words. TL_BAD_INPUT with the nearest option when one is unknown.
 tl_status request_read(const command* about, int count, char** words, request* asked,

@@ -33,6 +33,10 @@ static const option_row rows[] = {
     {OPTION_COUNT, "--count", "N", "how many buffers to place (1)"},
     {OPTION_FIX, "--fix", "NAME=yes|no", "hold a pedal or loop on or off in every state"},
     {OPTION_ALL, "--all", NULL, "every combination, even when the rig names scenes"},
+    {OPTION_RIG, "--rig", "RIG.yaml", "the rig the designs will live in"},
+    {OPTION_LIMITS, "--limits", "FILE.yaml", "limits of your own, in place of ours"},
+    {OPTION_CORNERS, "--corners", NULL, "also the worst with parts and supply at their extremes"},
+    {OPTION_DETAILS, "--all", NULL, "all lines, those too that others sum up"},
     {OPTION_PLOT, "--plot", "FILE", "draw an overlay plot: FILE ends in .svg, .png or .pdf"},
     {OPTION_JSON, "--json", NULL, "print JSON instead of a table"},
     {OPTION_CSV, "--csv", NULL, "print CSV instead of a table"},
@@ -103,11 +107,13 @@ static tl_status read_number(const option_row* row, const char* text, double low
 
 /// Where an option without a value is kept, or NULL.
 static bool* switch_of(request* asked, option_flag flag) {
-    return flag == OPTION_JSON    ? &asked->json
-           : flag == OPTION_CSV   ? &asked->csv
-           : flag == OPTION_ALL   ? &asked->all
-           : flag == OPTION_MATCH ? &asked->match_level
-                                  : NULL;
+    return flag == OPTION_JSON      ? &asked->json
+           : flag == OPTION_CSV     ? &asked->csv
+           : flag == OPTION_ALL     ? &asked->all
+           : flag == OPTION_DETAILS ? &asked->all
+           : flag == OPTION_CORNERS ? &asked->corners
+           : flag == OPTION_MATCH   ? &asked->match_level
+                                    : NULL;
 }
 
 /// Where the words of an option are kept, or NULL. What may be said more than once has a new place
@@ -130,6 +136,10 @@ static const char** words_of(request* asked, option_flag flag) {
         return &asked->out;
     case OPTION_INPUT:
         return &asked->input;
+    case OPTION_RIG:
+        return &asked->rig;
+    case OPTION_LIMITS:
+        return &asked->limits_file;
     case OPTION_THROUGH:
         return &asked->through;
     case OPTION_VARY:
@@ -213,19 +223,24 @@ static bool same_file(const char* one, const char* two) {
            a.st_dev == b.st_dev && a.st_ino == b.st_ino;
 }
 
-/// An answer must not take the place of a rig it was worked out from.
+static tl_status overwriting(const char* output, tl_error* error) {
+    char* shown = tl_show_safe(output);
+    tl_status status = tl_error_set(error, TL_BAD_INPUT,
+                                    "%s: the answer would overwrite what was asked about", shown);
+    free(shown);
+    return status;
+}
+
+/// An answer must not take the place of a file it was worked out from.
 static tl_status check_overwriting(const request* asked, tl_error* error) {
     const char* const outputs[] = {asked->output, asked->plot, asked->curves};
-    for (size_t i = 0; i < sizeof outputs / sizeof *outputs; ++i)
+    for (size_t i = 0; i < sizeof outputs / sizeof *outputs; ++i) {
+        if (same_file(outputs[i], asked->rig) || same_file(outputs[i], asked->limits_file))
+            return overwriting(outputs[i], error);
         for (size_t j = 0; j < asked->word_count; ++j)
-            if (same_file(outputs[i], asked->words[j])) {
-                char* shown = tl_show_safe(outputs[i]);
-                tl_status status =
-                    tl_error_set(error, TL_BAD_INPUT,
-                                 "%s: the answer would overwrite what was asked about", shown);
-                free(shown);
-                return status;
-            }
+            if (same_file(outputs[i], asked->words[j]))
+                return overwriting(outputs[i], error);
+    }
     return TL_OK;
 }
 
