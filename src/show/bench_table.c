@@ -173,4 +173,7 @@ void tl_bench_add_table(tl_text* text, const tl_bench_view* view, bool worst) {
     }
     tl_text_addf(text, "\n%s! fails its limit   ~ marginal   ? could not be measured%s\n",
                  worst ? "" : "* best of all   ", worst ? "" : " (see below)");
+    if (!limits && !worst)
+        tl_text_add(text,
+                    "The limits are in the answer for one design, and in --json and --csv.\n");
 }
