@@ -57,6 +57,10 @@ static void every_design_is_in_every_panel(void** state) {
         free(pattern);
         assert_true(count >= 20);
     }
+    size_t dashed = 0;
+    for (const char* at = strstr(text, "dasharray"); at; at = strstr(at + 1, "dasharray"))
+        ++dashed;
+    assert_int_equal(dashed, 3); // the gain into a light load, of each
     free(text);
     fixture_free(bench);
     for (size_t count = 1; count <= 45; count += 11) {
@@ -161,7 +165,9 @@ static void axes_reach_what_is_drawn(void** state) {
     // 4.7 Mohm at the top; 38.4 kohm with 340 pF are 4.64 kohm at 100 kHz
     assert_true(fabs(panel.y_low / 1e3 - 1) < 1e-9 && fabs(panel.y_high / 1e7 - 1) < 1e-9);
     const tl_bench_curve* curve = &bench->designs[0].curves[TL_BENCH_INPUT];
-    assert_true(fabs(tl_bench_panel_at(&panel, curve, 100) / 4.7e6 - 1) < 1e-3);
+    // between points; 4.7 Mohm beside 5 pF, as in the fixture
+    double ohm = 1 / hypot(1 / 4.7e6, 2 * 3.14159265 * 10123 * 5e-12);
+    assert_true(fabs(tl_bench_panel_at(&panel, curve, 10123) / ohm - 1) < 1e-3);
     assert_true(isnan(tl_bench_panel_at(&panel, curve, 1)));
     const tl_bench_panel_kind gain = {.curve = TL_BENCH_GAIN_LOADED,
                                       .beside = TL_BENCH_GAIN,
@@ -173,6 +179,8 @@ static void axes_reach_what_is_drawn(void** state) {
                                       .y_high = 15};
     panel = tl_bench_panel_of(bench, &gain, area);
     assert_true(panel.y_low == -15 && panel.y_high == 3 && panel.x_high == 1e6);
+    const tl_bench_curve* flat = &bench->designs[1].curves[TL_BENCH_GAIN]; // 0.965 is -0.309 dB
+    assert_true(fabs(tl_bench_panel_at(&panel, flat, 1234) + 0.309) < 1e-3);
     bench->designs[1].curves[TL_BENCH_GAIN].y[50] = 7; // a peak
     panel = tl_bench_panel_of(bench, &gain, area);
     assert_true(panel.y_high == 9);
