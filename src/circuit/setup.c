@@ -135,9 +135,12 @@ static unsigned add_design(writing* w, const tl_setup* setup, tl_bench_deck* mad
 
 /// Gear's method does not ring at a fixed step, which the 20th harmonic 120 dB down would show.
 static void add_options(writing* w, const tl_setup* setup) {
-    tl_text_addf(&w->text, TL_DECK_OPTIONS "%s%s\n",
-                 setup->drive >= TL_DRIVE_SINE ? " itl4=40" : "",
-                 setup->drive == TL_DRIVE_SINE ? " method=gear" : "");
+    bool edge = setup->drive > TL_DRIVE_SINE;
+    tl_text_add(&w->text, edge || setup->loose ? TL_DECK_LOOSE_OPTIONS : TL_DECK_OPTIONS);
+    tl_text_add(&w->text, edge                            ? " itl4=40"
+                          : setup->drive == TL_DRIVE_SINE ? " itl4=40 method=gear"
+                                                          : "");
+    tl_text_add(&w->text, "\n");
 }
 
 static void push_probe(tl_deck* deck, char kind, unsigned number) {

@@ -35,6 +35,7 @@ typedef struct {
     double hz;
     double edge_s;
     double time_s;
+    bool loose; ///< with the tolerances that suit edges
 } tl_setup;
 
 /// A setup as a deck. Its probes are, in this order: the output's voltage, the input's voltage,

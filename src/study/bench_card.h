@@ -86,6 +86,8 @@ typedef struct {
     void (*ask)(bench_job* job);
     /// Takes a reply; true: job->request has to be solved next.
     bool (*take)(bench_job* job, const tl_reply* reply);
+    /// Asks once more for what was refused, now with loose tolerances; NULL: that is of no use.
+    void (*retry)(bench_job* job);
 } bench_kind;
 
 extern const bench_kind bench_rest;
@@ -109,6 +111,7 @@ struct bench_job {
     tl_bench_deck** decks;    ///< all that were asked about: the last is the current one
     size_t deck_count;
     tl_request request;
+    bool loose;      ///< from now on
     unsigned round;  ///< of a search
     double state[4]; ///< of a search
 };

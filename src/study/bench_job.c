@@ -15,6 +15,7 @@ tl_setup bench_setup(const bench_job* job, tl_drive drive) {
         .drive = drive,
         .supply_share = job->specimen ? job->specimen->supply_share : 1,
         .load_ohm = bench_ohms[TL_BENCH_OHMS - 1].value,
+        .loose = job->loose,
     };
 }
 

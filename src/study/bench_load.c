@@ -220,7 +220,7 @@ static bool take_load(bench_job* job, const tl_reply* reply) {
 static const char* const load_ids[] = {"gain_1khz",  "flatness", "low_cutoff", "high_cutoff",
                                        "phase_",     "drive_",   "stability",  "peaking_",
                                        "overshoot_", NULL};
-const bench_kind bench_load = {load_ids, false, count_loads, ask_load, take_load};
+const bench_kind bench_load = {load_ids, false, count_loads, ask_load, take_load, NULL};
 
 // ---- all loads together
 

@@ -105,4 +105,4 @@ static bool take_noise(bench_job* job, const tl_reply* reply) {
 }
 
 static const char* const noise_ids[] = {"noise_", "input_noise_", NULL};
-const bench_kind bench_noise = {noise_ids, false, count_sources, ask_noise, take_noise};
+const bench_kind bench_noise = {noise_ids, false, count_sources, ask_noise, take_noise, NULL};

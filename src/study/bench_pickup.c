@@ -60,7 +60,7 @@ static bool take_pickup(bench_job* job, const tl_reply* reply) {
 }
 
 static const char* const pickup_ids[] = {"pickup_", NULL};
-const bench_kind bench_pickup = {pickup_ids, false, count_pairs, ask_pickup, take_pickup};
+const bench_kind bench_pickup = {pickup_ids, false, count_pairs, ask_pickup, take_pickup, NULL};
 
 // ---- without a design
 
@@ -81,8 +81,8 @@ static bool take_reference(bench_job* job, const tl_reply* reply) {
     return read_resonance(job, reply, &kept[job->index % pairs]);
 }
 
-const bench_kind bench_pickup_reference = {pickup_ids, true, count_references, ask_reference,
-                                           take_reference};
+const bench_kind bench_pickup_reference = {pickup_ids,    true,           count_references,
+                                           ask_reference, take_reference, NULL};
 
 // ---- one against the other
 

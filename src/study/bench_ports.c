@@ -55,7 +55,7 @@ static bool take_input(bench_job* job, const tl_reply* reply) {
 
 static const char* const input_ids[] = {"input_impedance", "input_resistance", "input_capacitance",
                                         NULL};
-const bench_kind bench_input = {input_ids, false, one, ask_input, take_input};
+const bench_kind bench_input = {input_ids, false, one, ask_input, take_input, NULL};
 
 // ---- output
 
@@ -114,7 +114,7 @@ static bool take_output(bench_job* job, const tl_reply* reply) {
 
 static const char* const output_ids[] = {"output_impedance", "output_resistance",
                                          "output_capacitance", "cable_100mdb", NULL};
-const bench_kind bench_output = {output_ids, false, one, ask_output, take_output};
+const bench_kind bench_output = {output_ids, false, one, ask_output, take_output, NULL};
 
 // ---- supply
 
@@ -160,4 +160,4 @@ static bool take_ripple(bench_job* job, const tl_reply* reply) {
 }
 
 static const char* const ripple_ids[] = {"psrr", NULL};
-const bench_kind bench_ripple = {ripple_ids, false, count_ripples, ask_ripple, take_ripple};
+const bench_kind bench_ripple = {ripple_ids, false, count_ripples, ask_ripple, take_ripple, NULL};

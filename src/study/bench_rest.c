@@ -52,7 +52,7 @@ static bool take_rest(bench_job* job, const tl_reply* reply) {
 }
 
 static const char* const rest_ids[] = {"supply_current", "output_dc", "bias_margin", NULL};
-const bench_kind bench_rest = {rest_ids, false, one, ask_rest, take_rest};
+const bench_kind bench_rest = {rest_ids, false, one, ask_rest, take_rest, NULL};
 
 // ---- switched on
 
@@ -83,4 +83,5 @@ static bool take_power_up(bench_job* job, const tl_reply* reply) {
 }
 
 static const char* const power_up_ids[] = {"thump", NULL};
-const bench_kind bench_power_up = {power_up_ids, false, count_rises, ask_power_up, take_power_up};
+const bench_kind bench_power_up = {power_up_ids, false,         count_rises,
+                                   ask_power_up, take_power_up, NULL};

@@ -68,10 +68,15 @@ static tl_status take(void* context, size_t index, const tl_reply* reply, tl_req
 /// A figure that cannot be measured says why, and the others go on.
 static tl_status refuse(void* context, size_t index, const char* words, tl_request* request,
                         bool* again, tl_error* error) {
-    (void)request;
     (void)error;
-    bench_refuse(((run*)context)->tasks[index].job, words);
-    *again = false;
+    bench_job* job = ((run*)context)->tasks[index].job;
+    *again = job->kind->retry && !job->loose;
+    job->loose = true;
+    if (*again)
+        job->kind->retry(job);
+    else
+        bench_refuse(job, words);
+    *request = job->request;
     return TL_OK;
 }
 

@@ -110,7 +110,7 @@ static bool take_level(bench_job* job, const tl_reply* reply) {
 }
 
 static const char* const distortion_ids[] = {"thd_", "harmonic_", NULL};
-const bench_kind bench_distortion = {distortion_ids, false, one, ask_level, take_level};
+const bench_kind bench_distortion = {distortion_ids, false, one, ask_level, take_level, ask_level};
 
 // ---- headroom
 
@@ -194,8 +194,8 @@ static bool take_headroom(bench_job* job, const tl_reply* reply) {
 }
 
 static const char* const headroom_ids[] = {"headroom_", NULL};
-const bench_kind bench_headroom = {headroom_ids, false, count_searches, ask_headroom,
-                                   take_headroom};
+const bench_kind bench_headroom = {headroom_ids, false,         count_searches,
+                                   ask_headroom, take_headroom, ask_volts};
 
 // ---- slew
 
@@ -249,4 +249,4 @@ static bool take_slew(bench_job* job, const tl_reply* reply) {
 }
 
 static const char* const slew_ids[] = {"slew", NULL};
-const bench_kind bench_slew = {slew_ids, false, one, ask_slew, take_slew};
+const bench_kind bench_slew = {slew_ids, false, one, ask_slew, take_slew, NULL};
