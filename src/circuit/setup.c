@@ -244,7 +244,7 @@ static const char* element_name(const tl_bench_deck* deck, const char* at, size_
 
 /// Whether the number that begins at `at` is a node's: ngspice says "node 5", "nodes 5 and 7".
 static bool follows_node(const char* words, const char* at) {
-    static const char* const before[] = {"node ", "nodes ", " and ", "node: "};
+    static const char* const before[] = {"node ", "nodes ", " and ", "node: ", "node \""};
     for (size_t i = 0; i < sizeof before / sizeof *before; ++i) {
         size_t size = strlen(before[i]);
         if ((size_t)(at - words) >= size && strncasecmp(at - size, before[i], size) == 0)
@@ -253,7 +253,8 @@ static bool follows_node(const char* words, const char* at) {
     return false;
 }
 
-char* tl_bench_deck_words(const tl_bench_deck* deck, const char* words) {
+/// Replaces numbers by names.
+static char* name_all(const tl_bench_deck* deck, const char* words) {
     tl_text text = {0};
     for (const char* at = words; *at;) {
         bool starts = at == words || !(isalnum((unsigned char)at[-1]) || at[-1] == '.');
@@ -265,11 +266,46 @@ char* tl_bench_deck_words(const tl_bench_deck* deck, const char* words) {
             size = (size_t)(end - at);
         }
         if (name) {
-            tl_text_addf(&text, "'%s'", name);
+            const char* quote = at > words && at[-1] == '"' ? "" : "'";
+            tl_text_addf(&text, "%s%s%s", quote, name, quote);
             at += size;
         } else {
             tl_text_add_bytes(&text, at++, 1);
         }
     }
     return tl_text_take(&text);
+}
+
+/// The line of ngspice's that tells most: of a singular matrix, of what the analysis ended with, or
+/// the last; NULL when it said nothing.
+static char* telling_line(const char* words) {
+    static const char* const telling[] = {"singular matrix", "doAnalyses", "ngspice: "};
+    static const char start[] = "ngspice: ";
+    for (size_t i = 0; i < sizeof telling / sizeof *telling; ++i) {
+        const char* found = NULL;
+        for (const char* at = words; (at = strstr(at, telling[i])); ++at)
+            found = i < 2 && found ? found : at;
+        if (!found)
+            continue;
+        while (found > words && found[-1] != '\n')
+            --found;
+        const char* from = strstr(found, start);
+        from = from && from < found + 4 ? from + sizeof start - 1 : found;
+        return tl_printf("%.*s", (int)strcspn(from, "\n"), from);
+    }
+    return NULL;
+}
+
+char* tl_bench_deck_words(const tl_bench_deck* deck, const char* words) {
+    char* line = telling_line(words);
+    if (!line)
+        return tl_copy(words);
+    char* named = name_all(deck, line);
+    const char* means = strstr(line, "singular matrix")
+                            ? " (no direct current reaches it, or sources are in a loop)"
+                            : "";
+    char* made = tl_printf("%.*s: %s%s", (int)strcspn(words, "\n"), words, named, means);
+    free(named);
+    free(line);
+    return made;
 }

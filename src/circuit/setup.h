@@ -63,8 +63,9 @@ tl_bench_deck* tl_setup_deck(const tl_setup* setup, bool all_nodes);
 tl_bench_deck* tl_setup_noise_deck(const tl_setup* setup);
 void tl_bench_deck_free(tl_bench_deck* deck);
 
-/// Words of the solver's with the numbers of nodes and elements replaced by the user's names where
-/// they are the design's; free with free().
+/// Why there is no answer, in one line: the first of the solver's words, and of what ngspice had to
+/// say the line that tells most, with the numbers of nodes and elements replaced by the user's
+/// names where they are the design's. Free with free().
 char* tl_bench_deck_words(const tl_bench_deck* deck, const char* words);
 
 #endif

@@ -22,6 +22,18 @@ static tl_status show(const request* asked, const tl_rig* rig, const tl_bench* b
     return status;
 }
 
+/// A design of which nothing could be measured is a failure, once the others have been shown.
+static tl_status check_measured(const tl_bench* bench, tl_error* error) {
+    for (size_t i = 0; i < bench->count; ++i)
+        if (bench->designs[i].troubles == bench->line_count) {
+            char* shown = tl_show_safe(bench->designs[i].file);
+            tl_error_set(error, TL_FAILURE, "%s: nothing of it could be measured", shown);
+            free(shown);
+            return TL_FAILURE;
+        }
+    return TL_OK;
+}
+
 static tl_status measure(const request* asked, tl_design* const* designs, tl_error* error) {
     tl_session* session = NULL;
     tl_rig* rig = NULL;
@@ -34,6 +46,8 @@ static tl_status measure(const request* asked, tl_design* const* designs, tl_err
         status = tl_study_bench(session, designs, asked->word_count, &options, &bench, error);
     if (status == TL_OK)
         status = show(asked, rig, bench, error);
+    if (status == TL_OK)
+        status = check_measured(bench, error);
     tl_bench_free(bench);
     tl_rig_free(rig);
     tl_session_free(session);

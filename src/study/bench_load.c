@@ -8,6 +8,7 @@
 #include <complex.h>
 #include <math.h>
 #include <stdlib.h>
+#include <string.h>
 
 static const double low_hz = 0.1;
 static const double high_hz = 100e6;
@@ -268,8 +269,14 @@ static void finish_load(const bench_card* card, bench_specimen* s, size_t load) 
     cutoff->beyond = isinf(s->cutoff_hz[load]) ? 1 : 0;
     set(cutoff, fmin(s->cutoff_hz[load], high_hz));
     set(figure_of(card, s, "peaking", load, "db"), s->peaking_db[load]);
+    tl_bench_figure* overshoot = figure_of(card, s, "overshoot", load, "percent");
+    if (s->oscillates[load]) {
+        s->overshoot_share[load] = NAN;
+        free(overshoot->trouble);
+        overshoot->trouble = tl_copy("it oscillates");
+    }
     if (!isnan(s->overshoot_share[load]))
-        set(figure_of(card, s, "overshoot", load, "percent"), 100 * s->overshoot_share[load]);
+        set(overshoot, 100 * s->overshoot_share[load]);
 }
 
 /// The load at which a measure is largest; TL_BENCH_LOADS when it was measured at none.
@@ -287,6 +294,20 @@ static void put_worst(tl_bench_figure* figure, double value, size_t load) {
     figure->words = load_words(load);
 }
 
+/// What an oscillating circuit makes of a sine or a step is none of its figures.
+static void spoil(const bench_card* card, bench_specimen* s) {
+    static const char* const spoilt[] = {"headroom_", "thd_", "harmonic_", "slew_"};
+    for (size_t i = 0; i < card->line_count; ++i)
+        for (size_t j = 0; j < sizeof spoilt / sizeof *spoilt; ++j) {
+            tl_bench_figure* figure = &s->figures[i];
+            if (strncmp(card->lines[i].id, spoilt[j], strlen(spoilt[j])) != 0)
+                continue;
+            free(figure->words);
+            free(figure->trouble);
+            *figure = (tl_bench_figure){.value = NAN, .trouble = tl_copy("it oscillates")};
+        }
+}
+
 /// In words, with the first load at which it is so.
 static void put_stability(const bench_card* card, bench_specimen* s) {
     tl_bench_figure* figure = summary_of(card, s, "stability");
@@ -295,6 +316,8 @@ static void put_stability(const bench_card* card, bench_specimen* s) {
         if (s->loaded[i] && s->oscillates[i]) {
             set(figure, NAN);
             figure->words = tl_copy("oscillates");
+            if (s->oscillates[TL_BENCH_LIGHT])
+                spoil(card, s);
             return;
         }
     if (worst == TL_BENCH_LOADS || figure->trouble)
@@ -302,10 +325,10 @@ static void put_stability(const bench_card* card, bench_specimen* s) {
     figure->words = tl_copy(s->overshoot_share[worst] > rings_share ? "rings" : "stable");
 }
 
-void bench_finish_loads(const bench_card* card, bench_specimen* s) {
+/// The worst of all loads.
+static void sum_up(const bench_card* card, bench_specimen* s) {
     for (size_t i = 0; i < TL_BENCH_LOADS; ++i)
         finish_load(card, s, i);
-    put_stability(card, s);
     size_t worst = find_worst(s, s->peaking_db);
     if (worst < TL_BENCH_LOADS)
         put_worst(summary_of(card, s, "peaking_worst_db"), s->peaking_db[worst], worst);
@@ -325,4 +348,9 @@ void bench_finish_loads(const bench_card* card, bench_specimen* s) {
     tl_bench_figure* cutoff = summary_of(card, s, "drive_worst_cutoff_hz");
     put_worst(cutoff, fmin(s->cutoff_hz[lowest], high_hz), lowest);
     cutoff->beyond = isinf(s->cutoff_hz[lowest]) ? 1 : 0;
+}
+
+void bench_finish_loads(const bench_card* card, bench_specimen* s) {
+    sum_up(card, s);
+    put_stability(card, s);
 }
