@@ -7,14 +7,14 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { MOST_SETTINGS = 1000 };
+enum { MOST_SETTINGS = 1000, MOST_NODES = 5000 };
 
 void tl_call_clear(tl_call* call) {
     free(call->prefix);
     free(call->values);
     free(call->models);
-    free(call->nodes);
-    free(call->numbers);
+    tl_name_index_free(&call->nodes);
+    tl_name_index_free(&call->cards);
 }
 
 // ---- parameters and functions
@@ -112,29 +112,34 @@ tl_formula_world tl_call_world(tl_call* call) {
 // ---- nodes
 
 static bool known_node(const tl_call* call, tl_piece name, unsigned* node) {
-    for (size_t i = 0; i < call->node_count; ++i)
-        if (tl_piece_same(call->nodes[i], name)) {
-            *node = call->numbers[i];
-            return true;
-        }
+    size_t number = 0;
+    bool found = tl_name_index_get(&call->nodes, name, &number);
+    *node = (unsigned)number;
+    if (found)
+        return true;
     *node = 0;
     return tl_piece_is(name, "0") || tl_piece_is(name, "gnd");
 }
 
+void tl_call_name_node(tl_call* call, tl_piece name, unsigned node) {
+    tl_name_index_add(&call->nodes, name, node);
+}
+
 tl_status tl_call_node(tl_call* call, tl_piece name, unsigned* node, tl_error* error) {
-    (void)error;
     if (known_node(call, name, node))
         return TL_OK;
     tl_netlist* netlist = call->work->netlist;
+    if (netlist->node_count >= MOST_NODES) {
+        const tl_place place = tl_piece_place(name);
+        return tl_error_at(error, &place,
+                           "more than 5,000 nodes once every subcircuit is in place");
+    }
     *node = (unsigned)netlist->node_count;
     char* raw = tl_piece_raw(name);
     netlist->nodes = tl_grow(netlist->nodes, netlist->node_count + 1, sizeof *netlist->nodes);
     netlist->nodes[netlist->node_count++] = tl_printf("%s%s", call->prefix, raw);
     free(raw);
-    call->nodes = tl_grow(call->nodes, call->node_count + 1, sizeof *call->nodes);
-    call->numbers = tl_grow(call->numbers, call->node_count + 1, sizeof *call->numbers);
-    call->nodes[call->node_count] = name;
-    call->numbers[call->node_count++] = *node;
+    tl_call_name_node(call, name, *node);
     return TL_OK;
 }
 
@@ -158,29 +163,6 @@ static tl_call* find_model(tl_call* call, tl_piece name, size_t* index) {
 bool tl_call_has_model(tl_call* call, tl_piece name) {
     size_t index = 0;
     return find_model(call, name, &index) != NULL;
-}
-
-/// The type a model's line gives.
-static tl_status read_type(const tl_call* call, tl_cursor* cursor, const tl_model_type** type) {
-    tl_piece word = {0};
-    tl_error* error = call->work->error;
-    tl_status status = tl_cursor_name(cursor, "a model's type", &word, error);
-    if (status != TL_OK)
-        return status;
-    char* name = tl_piece_copy(word);
-    *type = tl_model_type_find(name);
-    if (!*type) {
-        const tl_place place = tl_piece_place(word);
-        size_t count = 0;
-        const char* const* names = tl_model_type_names(&count);
-        tl_text hint = {0};
-        tl_name_hint(&hint, name, names, count);
-        status = tl_error_at(error, &place, "'%s' is none of the model types that are allowed%s",
-                             name, tl_text_get(&hint));
-        tl_text_free(&hint);
-    }
-    free(name);
-    return status;
 }
 
 static tl_status refuse_setting(const tl_call* call, const tl_flat_model* model, tl_piece word) {
@@ -254,11 +236,10 @@ static tl_status read_settings(tl_call* owner, tl_cursor* cursor, tl_flat_model*
 /// Reads a model into the netlist.
 static tl_status read_model(tl_call* owner, size_t index) {
     tl_netlist* netlist = owner->work->netlist;
-    tl_cursor cursor = owner->what->models[index].type;
-    tl_flat_model model = {0};
-    tl_status status = read_type(owner, &cursor, &model.type);
-    if (status == TL_OK)
-        status = read_settings(owner, &cursor, &model);
+    const tl_model_text* text = &owner->what->models[index];
+    tl_cursor cursor = text->settings;
+    tl_flat_model model = {.type = text->type};
+    tl_status status = read_settings(owner, &cursor, &model);
     if (status != TL_OK) {
         free(model.settings);
         return status;
@@ -304,48 +285,33 @@ tl_status tl_call_model(tl_call* call, tl_piece name, char element, int* model) 
 
 // ---- its lines
 
-static tl_status check_names(const tl_call* call) {
-    const tl_subcircuit* what = call->what;
-    for (size_t i = 0; i < what->element_count; ++i) {
-        tl_piece name = tl_cursor_look((tl_cursor){what->elements[i], 0});
-        for (size_t j = 0; j < i; ++j)
-            if (tl_piece_same(name, tl_cursor_look((tl_cursor){what->elements[j], 0}))) {
-                const tl_place place = tl_piece_place(name);
-                return tl_error_at(call->work->error, &place, "this element is named twice");
-            }
-    }
-    return TL_OK;
+/// Nearest name of a kind of element in this call, for one that is not there.
+static tl_status refuse_card(const tl_call* call, tl_piece name, char kind) {
+    const tl_netlist* netlist = call->work->netlist;
+    char* word = tl_piece_copy(name);
+    const char** names = tl_new(netlist->card_count, sizeof *names);
+    size_t count = 0;
+    for (size_t i = 0; i < netlist->card_count; ++i)
+        if (netlist->cards[i].call == call->number && netlist->cards[i].card.kind == kind)
+            names[count++] = netlist->cards[i].card.name + strlen(call->prefix);
+    const tl_place place = tl_piece_place(name);
+    tl_text hint = {0};
+    tl_name_hint(&hint, word, names, count);
+    tl_status status =
+        tl_error_at(call->work->error, &place, "there is no %s '%s' in this subcircuit%s",
+                    kind == 'l' ? "inductor" : "voltage source", word, tl_text_get(&hint));
+    tl_text_free(&hint);
+    free(names);
+    free(word);
+    return status;
 }
 
 /// The element of this call that a name stands for.
 static tl_status find_card(const tl_call* call, tl_piece name, char kind, size_t* index) {
-    const tl_netlist* netlist = call->work->netlist;
-    char* word = tl_piece_copy(name);
-    const char** names = tl_new(netlist->card_count + 1, sizeof *names);
-    size_t count = 0;
-    tl_status status = TL_BAD_INPUT;
-    for (size_t i = 0; i < netlist->card_count && status != TL_OK; ++i) {
-        const tl_flat_card* card = &netlist->cards[i];
-        if (card->call != call->number || card->card.kind != kind)
-            continue;
-        const char* own = card->card.name + strlen(call->prefix);
-        names[count++] = own;
-        if (strcasecmp(own, word) == 0) {
-            *index = i;
-            status = TL_OK;
-        }
-    }
-    if (status != TL_OK) {
-        const tl_place place = tl_piece_place(name);
-        tl_text hint = {0};
-        tl_name_hint(&hint, word, names, count);
-        status = tl_error_at(call->work->error, &place, "there is no %s '%s' in this subcircuit%s",
-                             kind == 'l' ? "inductor" : "voltage source", word, tl_text_get(&hint));
-        tl_text_free(&hint);
-    }
-    free(names);
-    free(word);
-    return status;
+    if (tl_name_index_get(&call->cards, name, index) && *index != TL_NO_CARD &&
+        call->work->netlist->cards[*index].card.kind == kind)
+        return TL_OK;
+    return refuse_card(call, name, kind);
 }
 
 /// Finds what elements of this call name: inductors of a K, sources whose current controls.
@@ -408,7 +374,7 @@ static tl_status read_levels(tl_call* call, const tl_spice_line* line) {
 tl_status tl_call_place(tl_call* call) {
     tl_netlist* netlist = call->work->netlist;
     size_t first = netlist->card_count;
-    tl_status status = check_names(call);
+    tl_status status = TL_OK;
     for (size_t i = 0; i < call->what->element_count && status == TL_OK; ++i)
         status = tl_card_read(call, call->what->elements[i]);
     for (size_t i = first; i < netlist->card_count && status == TL_OK; ++i)

@@ -10,8 +10,8 @@
 #include <string.h>
 
 enum {
-    MOST_TERMS = 2000,    // of a formula once functions are in place
-    MOST_STEPS = 2000000, // of all formulas of a file
+    MOST_TERMS = 2000,   // of a formula once functions are in place
+    MOST_STEPS = 500000, // of all formulas of a file
     DEEPEST = 1000
 };
 #define LARGEST_NUMBER 1e30
@@ -76,6 +76,16 @@ void tl_formula_add_operator(tl_formula* formula, char sign, tl_place place) {
     unsigned row = tl_function_find(name, 2);
     tl_formula_close(
         formula, (tl_term){.kind = TL_TERM_FUNCTION, .function = row, .arity = 2, .place = place});
+}
+
+tl_status tl_formula_spend(tl_formula_effort* effort, size_t terms, const tl_place* place,
+                           tl_error* error) {
+    effort->steps += terms;
+    if (effort->steps <= MOST_STEPS)
+        return TL_OK;
+    return tl_error_at(error, place,
+                       "the expressions of this file take more than %d steps to work out",
+                       MOST_STEPS);
 }
 
 // ---- binding
@@ -238,6 +248,7 @@ static tl_status bind_call(binding* b, const tl_formula* from, size_t root,
 static tl_status bind_name(const binding* b, const tl_term* term, const arguments* given) {
     for (size_t i = 0; given && i < given->count; ++i)
         if (tl_piece_same(given->names[i], term->name)) {
+            b->world->effort->steps += given->values[i].count;
             tl_formula_append(b->out, &given->values[i]);
             return check_size(b, term);
         }
@@ -271,12 +282,12 @@ static tl_status bind_tree(binding* b, const tl_formula* from, size_t root,
                            const arguments* given) {
     const tl_term* term = &from->terms[root];
     if (b->world->effort->depth > DEEPEST)
-        return tl_error_at(b->error, &term->place, "expressions that lie too deep in one another");
-    if (++b->world->effort->steps > MOST_STEPS)
         return tl_error_at(b->error, &term->place,
-                           "the expressions of this file take more than %d steps to work out",
-                           MOST_STEPS);
-    tl_status status = TL_OK;
+                           "expressions that lie too deep in one another: does a function "
+                           "call itself?");
+    tl_status status = tl_formula_spend(b->world->effort, 1, &term->place, b->error);
+    if (status != TL_OK)
+        return status;
     ++b->world->effort->depth;
     switch (term->kind) {
     case TL_TERM_NUMBER:

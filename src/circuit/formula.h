@@ -57,6 +57,10 @@ typedef struct {
     size_t depth;
 } tl_formula_effort;
 
+/// Counts terms that a formula was given by hand. TL_BAD_INPUT past the limit.
+tl_status tl_formula_spend(tl_formula_effort* effort, size_t terms, const tl_place* place,
+                           tl_error* error);
+
 /// What names in a formula mean.
 typedef struct tl_formula_world tl_formula_world;
 struct tl_formula_world {

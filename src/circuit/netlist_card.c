@@ -414,7 +414,12 @@ tl_status tl_card_read(tl_call* call, const tl_spice_line* line) {
     tl_status status = read_name(&r, &name);
     if (status != TL_OK)
         return status;
-    if (line->text[0] == 'x')
+    size_t twin = 0;
+    if (tl_name_index_get(&call->cards, name, &twin))
+        return refuse(&r, name.at, "this element is named twice");
+    bool inner = line->text[0] == 'x';
+    tl_name_index_add(&call->cards, name, inner ? TL_NO_CARD : netlist->card_count);
+    if (inner)
         return tl_call_read_x(call, &r.cursor, name);
     if (netlist->card_count == MOST_CARDS)
         return refuse(&r, 0, "more than 5,000 elements once every subcircuit is in place");

@@ -18,13 +18,6 @@ static void open_call(tl_call* call) {
         call->models[i] = TL_NO_MODEL;
 }
 
-static void name_node(tl_call* call, tl_piece name, unsigned number) {
-    call->nodes = tl_grow(call->nodes, call->node_count + 1, sizeof *call->nodes);
-    call->numbers = tl_grow(call->numbers, call->node_count + 1, sizeof *call->numbers);
-    call->nodes[call->node_count] = name;
-    call->numbers[call->node_count++] = number;
-}
-
 // ---- X
 
 /// The words of an X line up to its parameters: nodes, and the subcircuit's name last.
@@ -87,7 +80,7 @@ static tl_status connect(tl_call* inner, tl_call* outer, const tl_piece* words, 
         tl_status status = tl_call_node(outer, words[i], &node, error);
         if (status != TL_OK)
             return status;
-        name_node(inner, what->ports[i], node);
+        tl_call_name_node(inner, what->ports[i], node);
     }
     return TL_OK;
 }
@@ -206,10 +199,54 @@ static tl_status place_top(tl_call* outer, const tl_subcircuit* what) {
     for (size_t i = 0; i < what->port_count; ++i) {
         netlist->ports[i] = tl_piece_copy(what->ports[i]);
         netlist->nodes[i + 1] = tl_piece_raw(what->ports[i]);
-        name_node(&top, what->ports[i], (unsigned)i + 1);
+        tl_call_name_node(&top, what->ports[i], (unsigned)i + 1);
     }
     tl_status status = tl_call_place(&top);
     tl_call_clear(&top);
+    return status;
+}
+
+/// Nodes that elements are connected to, ports included.
+static bool* find_connected(const tl_netlist* netlist) {
+    bool* connected = tl_new(netlist->node_count, sizeof *connected);
+    for (size_t i = 0; i <= netlist->port_count; ++i)
+        connected[i] = true;
+    for (size_t i = 0; i < netlist->card_count; ++i)
+        for (size_t j = 0; j < netlist->cards[i].card.node_count; ++j)
+            connected[netlist->cards[i].card.nodes[j]] = true;
+    return connected;
+}
+
+static tl_status refuse_node(const tl_netlist* netlist, const tl_place* place, unsigned node,
+                             const bool* connected, tl_error* error) {
+    const char** names = tl_new(netlist->node_count, sizeof *names);
+    size_t count = 0;
+    for (size_t i = 1; i < netlist->node_count; ++i)
+        if (connected[i])
+            names[count++] = netlist->nodes[i];
+    tl_text hint = {0};
+    tl_name_hint(&hint, netlist->nodes[node], names, count);
+    tl_status status = tl_error_at(error, place, "no element is connected to node '%s'%s",
+                                   netlist->nodes[node], tl_text_get(&hint));
+    tl_text_free(&hint);
+    free(names);
+    return status;
+}
+
+/// A node that only expressions name is a slip: nothing would set its voltage.
+static tl_status check_nodes(const tl_netlist* netlist, tl_error* error) {
+    bool* connected = find_connected(netlist);
+    tl_status status = TL_OK;
+    for (size_t i = 0; i < netlist->card_count; ++i) {
+        const tl_formula* formula = &netlist->cards[i].formula;
+        for (size_t j = 0; j < formula->count && status == TL_OK; ++j) {
+            const tl_term* term = &formula->terms[j];
+            for (int k = 0; k < 2 && status == TL_OK && term->kind == TL_TERM_VOLTAGE; ++k)
+                if (!connected[term->nodes[k]])
+                    status = refuse_node(netlist, &term->place, term->nodes[k], connected, error);
+        }
+    }
+    free(connected);
     return status;
 }
 
@@ -224,6 +261,8 @@ static tl_status flatten(const tl_subcircuit* file, const tl_subcircuit* what, t
         status = tl_error_at(error, &place, "a subcircuit without elements");
     }
     tl_call_clear(&outer);
+    if (status == TL_OK)
+        status = check_nodes(work.netlist, error);
     if (status != TL_OK) {
         tl_netlist_free(work.netlist);
         return status;

@@ -5,10 +5,12 @@
 
 #include "circuit/device_model.h"
 #include "circuit/formula.h"
+#include "circuit/name_index.h"
 #include "circuit/netlist.h"
 #include "circuit/subcircuit.h"
 
 enum { TL_FLAT_SETTINGS = 16, TL_NO_MODEL = -1 };
+#define TL_NO_CARD ((size_t)-1)
 
 /// `area=2`: the name is one of ours.
 typedef struct {
@@ -87,15 +89,16 @@ struct tl_call {
     char* prefix;          ///< "x1."
     tl_call_value* values; ///< of the parameters of `what`
     int* models;           ///< of `what`, in the netlist; TL_NO_MODEL: not used yet
-    tl_piece* nodes;       ///< names that were met, ports first
-    unsigned* numbers;
-    size_t node_count;
+    tl_name_index nodes;   ///< names that were met
+    tl_name_index cards;   ///< its own elements; an X has no card
 };
 
 /// How a call understands formulas.
 tl_formula_world tl_call_world(tl_call* call);
-/// The number of a node of a call; a new one when the name is new.
+/// The number of a node of a call; a new one when the name is new, up to 5,000.
 tl_status tl_call_node(tl_call* call, tl_piece name, unsigned* node, tl_error* error);
+/// Says that a name of this call means a node that has a number already.
+void tl_call_name_node(tl_call* call, tl_piece name, unsigned node);
 /// Whether a model of that name is to be seen from a call.
 bool tl_call_has_model(tl_call* call, tl_piece name);
 /// The model of that name for an element of a kind, read when first asked for.

@@ -147,6 +147,8 @@ tl_status tl_poly_read(tl_call* call, tl_cursor* cursor, bool voltages, tl_formu
         status = read_coefficients(&p);
     if (status == TL_OK)
         status = add_products(&p, formula);
+    if (status == TL_OK)
+        status = tl_formula_spend(&call->work->effort, formula->count, &p.place, call->work->error);
     for (size_t i = 0; i < p.input_count; ++i)
         tl_formula_free(&p.inputs[i]);
     return status;

@@ -129,6 +129,28 @@ static tl_status read_func(sorter* s, tl_cursor* cursor) {
     return TL_OK;
 }
 
+/// The type a model's line gives.
+static tl_status read_type(const sorter* s, tl_cursor* cursor, const tl_model_type** type) {
+    tl_piece word = {0};
+    tl_status status = tl_cursor_name(cursor, "a model's type", &word, s->error);
+    if (status != TL_OK)
+        return status;
+    char* name = tl_piece_copy(word);
+    *type = tl_model_type_find(name);
+    if (!*type) {
+        const tl_place place = tl_piece_place(word);
+        size_t count = 0;
+        const char* const* names = tl_model_type_names(&count);
+        tl_text hint = {0};
+        tl_name_hint(&hint, name, names, count);
+        status = tl_error_at(s->error, &place, "'%s' is none of the model types that are allowed%s",
+                             name, tl_text_get(&hint));
+        tl_text_free(&hint);
+    }
+    free(name);
+    return status;
+}
+
 static tl_status read_model(sorter* s, tl_cursor* cursor) {
     tl_subcircuit* to = s->open;
     tl_model_text made = {0};
@@ -140,7 +162,9 @@ static tl_status read_model(sorter* s, tl_cursor* cursor) {
         if (tl_piece_same(to->models[i].name, made.name))
             return tl_error_at(s->error, &place, "this model is given twice");
     status = check_count(s, to->model_count, MOST_ENTRIES, "models");
-    made.type = *cursor;
+    if (status == TL_OK)
+        status = read_type(s, cursor, &made.type);
+    made.settings = *cursor;
     if (status != TL_OK)
         return status;
     to->models = tl_grow(to->models, to->model_count + 1, sizeof *to->models);

@@ -4,6 +4,7 @@
 #ifndef TL_CIRCUIT_SUBCIRCUIT_H
 #define TL_CIRCUIT_SUBCIRCUIT_H
 
+#include "circuit/device_model.h"
 #include "circuit/formula.h"
 #include "circuit/spice_line.h"
 
@@ -25,7 +26,8 @@ typedef struct {
 /// A `.model`; its parameters are read when an element uses it.
 typedef struct {
     tl_piece name;
-    tl_cursor type; ///< where its type stands
+    const tl_model_type* type;
+    tl_cursor settings; ///< where its parameters begin
 } tl_model_text;
 
 typedef struct tl_subcircuit tl_subcircuit;
