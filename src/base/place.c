@@ -59,8 +59,8 @@ static void add_line_and_caret(tl_text* text, const tl_place* place) {
     if (at > size)
         at = size;
     size_t from = at > SHOWN_BYTES / 2 ? at - SHOWN_BYTES / 2 : 0;
-    while (from && ((unsigned char)line[from] & 0xc0) == 0x80)
-        --from;
+    for (int i = 0; i < 3 && from && ((unsigned char)line[from] & 0xc0) == 0x80; ++i)
+        --from; // no character is longer; what is no UTF-8 would lead back without end
     size_t to = from + SHOWN_BYTES < size ? from + SHOWN_BYTES : size;
     while (to < size && ((unsigned char)line[to] & 0xc0) == 0x80)
         ++to;

@@ -135,12 +135,27 @@ static tl_status fold(const binding* b, const tl_term* term) {
 
 /// Gives a whole power its mathematical meaning. ngspice's `^`, `**` and pow() raise the absolute
 /// value, which is right for even powers alone; its pwr() keeps the sign, which is right for odd
-/// ones. (Values and slopes of both were seen to be right on either side of zero.)
+/// ones. (Values and slopes of both were seen to be right on either side of zero.) Negative powers
+/// are divisions, since pwr() refuses them at 0, where every search for an operating point begins.
 static void settle_power(tl_formula* out, tl_term* term) {
-    const double power = out->terms[out->count - 1].number;
-    if (fmod(power, 2) != 0)
-        term->function = tl_function_find("pwr", 2);
-    tl_formula_close(out, *term);
+    const double power = out->terms[--out->count].number;
+    size_t size = out->terms[out->count - 1].size;
+    tl_formula base = {out->terms + out->count - size, size};
+    base = tl_formula_copy(&base);
+    out->count -= size;
+    if (power <= 0)
+        tl_formula_add_number(out, 1, term->place);
+    if (power != 0)
+        tl_formula_append(out, &base);
+    if (fabs(power) > 1) {
+        tl_formula_add_number(out, fabs(power), term->place);
+        if (fmod(power, 2) != 0)
+            term->function = tl_function_find("pwr", 2);
+        tl_formula_close(out, *term);
+    }
+    if (power < 0)
+        tl_formula_add_operator(out, '/', term->place);
+    tl_formula_free(&base);
 }
 
 static tl_status close_function(const binding* b, const tl_term* term) {

@@ -123,9 +123,9 @@ static void add_product(const poly* p, double coefficient, const size_t* factors
 static tl_status add_products(const poly* p, tl_formula* sum) {
     size_t factors[HIGHEST_DEGREE + 1] = {0};
     size_t degree = 0;
-    bool gain = p->coefficient_count == 1 && p->input_count == 1; // a lone number is no offset
-    if (gain)
-        next_product(p, factors, &degree);
+    if (p->coefficient_count == 1 && p->input_count == 1)
+        return refuse(p, "a lone coefficient is a gain in SPICE2 and an offset in ngspice: write "
+                         "'0 5' for a gain of 5");
     for (size_t i = 0; i < p->coefficient_count; ++i) {
         if (degree > HIGHEST_DEGREE)
             return refuse(p, "a polynomial of a degree above 8");

@@ -105,6 +105,18 @@ static void a_very_long_line_is_cut_around_the_place(void** state) {
     free(text);
 }
 
+/// Bytes that go on with a character which never began.
+static void a_line_that_is_no_utf8(void** state) {
+    (void)state;
+    enum { SIZE = 400 };
+    char text[SIZE];
+    memset(text, 0x80, SIZE);
+    text[300] = '`';
+    const char* shown = point(text, SIZE, 1, 301);
+    assert_true(strlen(shown) < 2000);
+    check_caret(shown, "`");
+}
+
 static void names_of_files_are_not_trusted(void** state) {
     (void)state;
     tl_input* input = tl_input_new("a\x1b\nb.yaml", "x", 1);
@@ -129,6 +141,7 @@ int main(void) {
         cmocka_unit_test(the_line_and_a_caret_follow),
         cmocka_unit_test(the_caret_counts_what_is_shown),
         cmocka_unit_test(a_very_long_line_is_cut_around_the_place),
+        cmocka_unit_test(a_line_that_is_no_utf8),
         cmocka_unit_test(names_of_files_are_not_trusted),
         cmocka_unit_test(without_a_place_only_words),
     };
