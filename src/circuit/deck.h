@@ -22,7 +22,7 @@ typedef enum {
 /// A quantity to read. All analyses but noise: 'n' the voltage of node `number`; 'v' the current
 /// through voltage source `number`, in ampere from its first node to its second (a supply that
 /// feeds a circuit has a negative one). Noise only, in V/sqrt(Hz): 'o' all of it at the output; 'i'
-/// the same as a voltage at the input; an element's letter (one of "rdqjms") and number its share
+/// the same as a voltage at the input; an element's letter (one of "rdqjm") and number its share
 /// at the output (shares add up as squares). 'o' and 'i' have no number.
 typedef struct {
     char kind;

@@ -286,7 +286,7 @@ static tl_status check_limits(const tl_request* request, tl_error* error) {
 
 /// Whether all that is to be read is a part of what the analysis gives.
 static tl_status check_outputs(const tl_request* request, tl_error* error) {
-    const char* kinds = request->analysis == TL_NOISE ? "oirdqjms" : "nv";
+    const char* kinds = request->analysis == TL_NOISE ? "oirdqjm" : "nv";
     for (size_t i = 0; i < request->deck->output_count; ++i) {
         const tl_probe* probe = &request->deck->outputs[i];
         if (!probe->kind || !strchr(kinds, probe->kind))

@@ -55,6 +55,7 @@ typedef struct {
     double* altered; ///< what each element was last altered to; NAN: not yet
     size_t output_count;
     tl_wire_name* outputs;
+    bool switched; ///< it has a switch
     bool loaded;
 } deck;
 
@@ -143,8 +144,8 @@ static bool is_trouble(const char* line) {
     return false;
 }
 
-/// One try that could not be worked out, after which ngspice tries another way or a shorter step.
-/// It says more when it runs out of these.
+/// One try for an operating point that could not be worked out, after which ngspice tries another
+/// way.
 static bool is_stumble(const char* line) {
     return (is_step(line) || starts_with(line, "Warning:") || starts_with(line, "Error:")) &&
            (strcasestr(line, "singular matrix") || strcasestr(line, "out of range for"));
@@ -156,16 +157,15 @@ static bool is_found(const char* line) {
 }
 
 /// Whether anything was printed so far that says a result is missing or may be wrong. What was
-/// stumbled over is behind an operating point that was found, and behind a transient that came to
-/// its end (read_time_axis()).
-static bool saw_trouble(bool in_time) {
+/// stumbled over is behind an operating point that was found.
+static bool saw_trouble(void) {
     size_t size = 0;
     char* all = read_capture(&size);
     bool trouble = size >= TL_WIRE_CAPTURE_LIMIT;
     bool stumbled = false;
     for (char *rest = all, *line; (line = strsep(&rest, "\n"));)
         if (is_stumble(line))
-            stumbled = !in_time;
+            stumbled = true;
         else if (is_found(line))
             stumbled = false;
         else
@@ -323,6 +323,16 @@ static void free_deck(void) {
     held = (deck){0};
 }
 
+/// ngspice 39 takes every switch for open in a sweep and in noise, whatever the operating point.
+static bool has_switch(const char* text) {
+    while ((text = strchr(text, '\n'))) {
+        text += 1 + strspn(text + 1, " \t");
+        if (strchr("sSwW", *text) && *text)
+            return true;
+    }
+    return false;
+}
+
 static void keep_deck(const tl_wire_task* task) {
     held = (deck){
         .id = task->deck_id,
@@ -330,6 +340,7 @@ static void keep_deck(const tl_wire_task* task) {
         .varied_count = task->varied_count,
         .varied = tl_new(task->varied_count, sizeof *held.varied),
         .altered = tl_new(task->varied_count, sizeof *held.altered),
+        .switched = has_switch(task->text),
         .output_count = task->output_count,
         .outputs = tl_new(task->output_count, sizeof *held.outputs),
     };
@@ -375,7 +386,7 @@ static const char* load_deck(void) {
         save_outputs();
         for (size_t i = 0; i < held.varied_count; ++i)
             held.altered[i] = NAN;
-        if (saw_trouble(false))
+        if (saw_trouble())
             why = "ngspice could not read the circuit";
     }
     free(lines);
@@ -500,7 +511,7 @@ static const char* read_answer(const tl_wire_task* task, const tl_wire_curve* cu
     static char what[100];
     if (!read_axis(task, curve))
         return task->analysis == TL_TRANSIENT
-                   ? "ngspice did not come to the end of the time it was asked for"
+                   ? "ngspice's times do not rise to the end that it was asked for"
                    : "ngspice did not solve the frequencies it was asked for";
     for (size_t i = 0; i < held.output_count; ++i) {
         const tl_wire_name* output = &held.outputs[i];
@@ -525,6 +536,8 @@ static const char* use_deck(const tl_wire_task* task) {
     }
     if (!held.id || held.id != task->deck_id || held.varied_count != task->value_count)
         return "the worker was asked about a circuit it does not hold";
+    if (held.switched && (task->analysis == TL_SWEEP || task->analysis == TL_NOISE))
+        return "the circuit has a switch, which ngspice takes for open at all frequencies";
     return held.loaded ? NULL : load_deck();
 }
 
@@ -596,7 +609,7 @@ static void serve(const tl_wire_task* task) {
     if (!why) {
         alter_values(task->values);
         run_analysis(task);
-        if (saw_trouble(task->analysis == TL_TRANSIENT))
+        if (saw_trouble())
             why = "ngspice could not solve the circuit";
         else
             send_answer(task, &why);
@@ -633,7 +646,7 @@ static bool fail_start(const char* what) {
 }
 
 /// Lowers a limit of this process for good, unless it is lower already.
-static bool bound(int resource, rlim_t most) {
+static bool bound(unsigned resource, rlim_t most) {
     struct rlimit limit;
     if (getrlimit(resource, &limit) != 0)
         return false;
