@@ -536,9 +536,10 @@ static const char* use_deck(const tl_wire_task* task) {
     }
     if (!held.id || held.id != task->deck_id || held.varied_count != task->value_count)
         return "the worker was asked about a circuit it does not hold";
-    if (held.switched && (task->analysis == TL_SWEEP || task->analysis == TL_NOISE))
-        return "the circuit has a switch, which ngspice takes for open at all frequencies";
-    return held.loaded ? NULL : load_deck();
+    const char* why = held.loaded ? NULL : load_deck();
+    if (!why && held.switched && (task->analysis == TL_SWEEP || task->analysis == TL_NOISE))
+        why = "the circuit has a switch, which ngspice takes for open at all frequencies";
+    return why;
 }
 
 /// How many points there are: only ngspice knows how many steps in time it took, and of noise
