@@ -133,10 +133,11 @@ char* tl_bench_note(const tl_bench_figure* figure) {
 }
 
 char tl_bench_mark(const tl_bench_figure* figure) {
-    return figure->trouble                      ? '?'
-           : figure->grade == TL_GRADE_FAIL     ? '!'
-           : figure->grade == TL_GRADE_MARGINAL ? '~'
-                                                : ' ';
+    if (figure->trouble)
+        return '?';
+    if (figure->grade == TL_GRADE_MARGINAL)
+        return '~';
+    return figure->grade == TL_GRADE_FAIL ? '!' : ' ';
 }
 
 void tl_bench_cell(tl_text* text, const char* words, size_t width, bool right) {

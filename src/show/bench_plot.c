@@ -58,9 +58,10 @@ static void lay_legend(drawing* d) {
         width = fmax(width, tl_text_width(tl_text_get(&fitted)));
         tl_text_free(&fitted);
     }
-    d->columns = d->bench->count < 4 ? d->bench->count : 4;
-    while (d->columns > 1 && room(d->columns) < width)
-        --d->columns;
+    size_t most = d->bench->count < 4 ? d->bench->count : 4;
+    d->columns = 1;
+    while (d->columns < most && room(d->columns + 1) >= width)
+        ++d->columns;
     if (d->bench->count > 12 && d->columns < 2) // names are cut before the page grows long
         d->columns = 2;
     d->rows = (d->bench->count + d->columns - 1) / d->columns;
