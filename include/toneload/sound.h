@@ -31,13 +31,18 @@ typedef struct {
     /// The range in which the limit of `max_gain_db` takes 0.1 dB or more away; NAN: nowhere.
     double limited_low_hz;
     double limited_high_hz;
+    /// With `through`: below this frequency what was lost is not brought back, by as many
+    /// first-order high-passes as `cut_order` says; NAN and 0: not needed.
+    double cut_hz;
+    unsigned cut_order;
 } tl_filter_facts;
 
 /// Designs a filter. Its taps reach from `delay_samples` (1 ms; with `through` 3 ms; never less
 /// than 44 samples) before the impulse to as far as the response rings. They follow it up to 4050
 /// Hz below half the rate (less in proportion below 44.1 kHz); from there a taper takes the rest
 /// away. The error is half of 0.01 dB and 0.1 degree at most, but where the limit of `max_gain_db`
-/// takes something away: it is then what `error_db` says. TL_BAD_INPUT for a rate that is out of
+/// takes something away: it is then what `error_db` says. What that limit and its high-passes take
+/// is no error. TL_BAD_INPUT for a rate that is out of
 /// range or a response that rings for more than 4 seconds; TL_FAILURE when FFTW cannot be loaded.
 TL_API tl_status tl_filter_new(const tl_response* response, const tl_filter_options* options,
                                tl_filter** filter, tl_error* error);

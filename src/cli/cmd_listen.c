@@ -281,6 +281,17 @@ static void print_sound(const listening* l, FILE* to) {
     free(input);
 }
 
+/// Where a lost low end is left out for the limit's sake, and what that does where it can be heard.
+static void print_cut(tl_filter_facts facts, const char* file, FILE* to) {
+    const double at_hz = 50;
+    const double share = facts.cut_hz / at_hz;
+    fprintf(to,
+            "%s: below %.3g Hz what was lost is not brought back; at %g Hz that takes %.2f dB and "
+            "turns the\nphase by %.1f degrees.\n",
+            file, facts.cut_hz, at_hz, facts.cut_order * 10 * log10(1 + share * share),
+            facts.cut_order * atan(share) * 180 / M_PI);
+}
+
 static void print_through(const listening* l, FILE* to) {
     char* through = tl_show_safe(l->asked->through);
     fprintf(to,
@@ -293,6 +304,8 @@ static void print_through(const listening* l, FILE* to) {
         if (!isnan(facts.limited_low_hz))
             fprintf(to, "%s: that limit takes something away between %.0f Hz and %.0f Hz.\n",
                     l->items[i].file, facts.limited_low_hz, facts.limited_high_hz);
+        if (facts.cut_order)
+            print_cut(facts, l->items[i].file, to);
     }
 }
 
@@ -392,6 +405,7 @@ static json_t* file_json(const listening* l, size_t index) {
     json_object_set_new(entry, "highest_db", tl_json_number(facts.highest_db));
     json_object_set_new(entry, "limited_low_hz", tl_json_number(facts.limited_low_hz));
     json_object_set_new(entry, "limited_high_hz", tl_json_number(facts.limited_high_hz));
+    json_object_set_new(entry, "not_restored_below_hz", tl_json_number(facts.cut_hz));
     return entry;
 }
 

@@ -10,6 +10,7 @@
 
 #include "base/text.h"
 #include "response/fft.h"
+#include "response/low_cut.h"
 
 #include <complex.h>
 #include <math.h>
@@ -43,6 +44,7 @@ typedef struct {
     size_t delay;            ///< samples before the impulse
     size_t reach;            ///< of the kernel, either way
     double limit;            ///< of a ratio's magnitude
+    tl_low_cut cut;          ///< what keeps a ratio under it at low frequencies
     bool limited;            ///< the limit takes something away at some frequency
     double _Complex* wanted; ///< at size + 1 frequencies, half a bin of the transform apart
     double* taper;           ///< at every bin: what the kernel leaves
@@ -96,23 +98,25 @@ static double checked_high_hz(const design* d) {
     return fmin(highest_checked_hz, rate_hz * (0.5 - transition_hz / base_rate_hz));
 }
 
-/// The ratio rig / through, its magnitude g brought to g / (1 + (g / limit)^6)^(1/6): within
-/// 0.03 dB of itself up to half the limit, never above it. The phase stays as it is, which makes
-/// the limit ring before the impulse, for less than 3 ms unless it sets in at low frequencies.
+/// The ratio rig / through, its low end cut, its magnitude g brought to
+/// g / (1 + (g / limit)^6)^(1/6): within 0.03 dB of itself up to half the limit, never above it.
+/// The limit leaves the phase as it is and so rings before the impulse, for less than 3 ms at high
+/// frequencies; at low ones it would for far longer, so there the low-cut does its work.
 static double _Complex limit_ratio(design* d, double _Complex rig, double _Complex through,
                                    double hz) {
-    const double ratio = cabs(rig) / cabs(through);
+    const double _Complex cut = tl_low_cut_at(d->cut, hz);
+    const double ratio = cabs(cut * rig) / cabs(through);
     const double scale = pow(1.0 + pow(ratio / d->limit, 6.0), -1.0 / 6.0);
     if (!isfinite(ratio) || scale == 0.0) {
         return 0.0; // what is not there cannot be brought back
     }
     d->limited = d->limited || scale < 0.999;
     const bool shown = hz >= lowest_checked_hz && hz <= checked_high_hz(d);
-    if (shown && 20.0 * log10(scale) < -0.1) {
+    if (shown && 20.0 * log10(scale * cabs(cut)) < -0.1) {
         d->facts.limited_low_hz = fmin(d->facts.limited_low_hz, hz); // fmin() passes NAN over
         d->facts.limited_high_hz = fmax(d->facts.limited_high_hz, hz);
     }
-    return scale * (rig / through);
+    return scale * cut * (rig / through);
 }
 
 /// What the filter has to do at a frequency. A real signal has no phase at 0 Hz: there it is what
@@ -328,6 +332,11 @@ tl_status tl_filter_new(const tl_response* response, const tl_filter_options* op
     d.reach = (size_t)floor(fmax(rate_hz, base_rate_hz) / 1000.0);
     d.delay = options->through ? (size_t)floor(through_delay_s * rate_hz) : d.reach;
     d.delay = d.delay > d.reach ? d.delay : d.reach;
+    if (options->through) {
+        d.cut = tl_low_cut_find(response, options->through, pow(10.0, options->max_gain_db / 20.0));
+    }
+    d.facts.cut_hz = d.cut.order ? d.cut.hz : NAN;
+    d.facts.cut_order = d.cut.order;
     tl_status status = find_length(&d, error);
     free(d.wanted);
     if (status != TL_OK) {

@@ -26,6 +26,11 @@ RIGS = SOURCE / "models/rigs"
 OTHER = ("rig: other\n" + cases.GUITAR +
          "chain:\n  - cable: {capacitance: 100 pF/m}\n    length: 12 m\n" + cases.AMP)
 
+# Into a low input a small coupling capacitor goes down to 7 Hz only.
+COUPLED = ("rig: coupled\nguitar:\n  source: {output: {resistance: 2 kohm, coupling: 4.7 uF}}\nchain:\n"
+           "  - pedal: {bypass: true-bypass, input: {resistance: 1 Mohm}, output: {resistance: 10 kohm, coupling: 100 nF}}\n"
+           "    engaged: yes\namp: {resistance: 220 kohm}\n")
+
 
 def pack_samples(x, kind):
     """Samples of -1 to 1 as the bytes of a WAV file's data, channels in columns."""
@@ -323,6 +328,26 @@ def check_through(c, l):
                 "says that it limits", limit, limited, np.max(np.abs(wanted)))
 
 
+def check_coupled(c, l):
+    c.group("recorded through a coupling capacitor")
+    c.write("rig.yaml", cases.RIG)
+    c.write("coupled.yaml", COUPLED)
+    x = np.zeros(3000)
+    x[2000] = 1
+    c.write("impulse.wav", wav(x, 48000, "float"))
+    answer, sounds = l.run("rig.yaml", "--input", "impulse.wav", "--recorded-through", "coupled.yaml")
+    hz, h = l.responses("rig.yaml", 60)["rig", "amp"]
+    wanted = h / l.responses("coupled.yaml", 60)["rig", "amp"][1]
+    heard = (hz >= 100) & (hz <= 18000) & (np.abs(wanted) < 5)
+    y = sounds["rig.wav"][:, 0] / 10 ** (answer["files"][1]["gain_db"] / 20)
+    db, _ = off(transform(y, hz[heard], 48000, 2000 + answer["delay_samples"]), wanted[heard])
+    c.check(db < 0.05, "what cannot be heard leaves what can be heard alone", db)
+    c.check(answer["files"][1]["limited_low_hz"] > 1000, "of what is heard only the tall peak is limited")
+    c.check(0.1 < answer["files"][1]["not_restored_below_hz"] < 7, answer["files"][1])
+    done = c.run("listen", "rig.yaml", "--out", "out", "--input", "impulse.wav", "--recorded-through", "coupled.yaml")
+    c.check(b"what was lost is not brought back; at 50 Hz" in done.stdout, done.stdout)
+
+
 def check_bad_input(c, l):
     c.group("bad input")
     c.write("rig.yaml", cases.RIG)
@@ -476,7 +501,7 @@ def check_memory(c, l):
 def run(c):
     l = Listen(c)
     for check in (check_impulses, check_sines, check_strings, check_peaks, check_levels, check_formats, check_through,
-                  check_bad_input, check_whole_or_not, check_hostile, check_memory):
+                  check_coupled, check_bad_input, check_whole_or_not, check_hostile, check_memory):
         c.clear()
         check(c, l)
 

@@ -139,6 +139,45 @@ static void test_takes_out(void** unused) {
     }
 }
 
+/// Holds one filter that takes a coupling capacitor out: what the limit and the low-cut leave.
+static void hold_coupled(const tl_filter* filter, const double* rig, const double* before,
+                         double limit) {
+    const tl_filter_facts facts = tl_filter_get_facts(filter);
+    assert_true(facts.cut_order == 1 && facts.cut_hz <= before[2]);
+    for (double hz = 0.05; hz < 24000.0; hz *= 1.1) {
+        assert_true(cabs(transform(filter, hz, 48000.0)) <= limit);
+    }
+    for (double hz = 50.0; hz <= 18000.0; hz *= 1.1) {
+        const double _Complex s = I * hz;
+        const double _Complex ratio =
+            coupled(hz, rig) / coupled(hz, before) * s / (s + facts.cut_hz);
+        if (cabs(ratio) < 0.5 * limit) {
+            assert_true(fabs(20.0 * log10(cabs(transform(filter, hz, 48000.0) / ratio))) < 0.05);
+        }
+    }
+}
+
+// A coupling capacitor lets nothing through at 0 Hz and could be raised there without end. The
+// limit must not touch what is heard for that: the rig's peak is left where and as high as it is.
+static void test_takes_coupling_out(void** unused) {
+    (void)unused;
+    static const double rig[] = {4000, 1.5, 0};
+    static const double before[][3] = {{20000, 0.7, 2}, {20000, 0.7, 7}, {20000, 0.7, 30}};
+    static const double limits_db[] = {9, 12, 20};
+    tl_response* response = fit_form(coupled, rig, 81);
+    for (size_t i = 0; i < sizeof before / sizeof *before; i++) {
+        tl_response* through = fit_form(coupled, before[i], 81);
+        assert_true(response && through);
+        for (size_t k = 0; k < sizeof limits_db / sizeof *limits_db; k++) {
+            tl_filter* filter = make(response, through, 48000.0, limits_db[k]);
+            hold_coupled(filter, rig, before[i], pow(10.0, limits_db[k] / 20.0));
+            tl_filter_free(filter);
+        }
+        tl_response_free(through);
+    }
+    tl_response_free(response);
+}
+
 // What was recorded through the rig itself comes out as it went in.
 static void test_takes_itself_out(void** unused) {
     (void)unused;
@@ -226,8 +265,9 @@ static void test_convolves(void** unused) {
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_follows_response), cmocka_unit_test(test_rings_late),
-        cmocka_unit_test(test_takes_out),        cmocka_unit_test(test_takes_itself_out),
-        cmocka_unit_test(test_refuses),          cmocka_unit_test(test_convolves),
+        cmocka_unit_test(test_takes_out),        cmocka_unit_test(test_takes_coupling_out),
+        cmocka_unit_test(test_takes_itself_out), cmocka_unit_test(test_refuses),
+        cmocka_unit_test(test_convolves),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
