@@ -23,6 +23,11 @@ static tl_status read_rig(const request* asked, tl_library* library, tl_rig** ri
 static tl_status run(const request* asked, tl_error* error) {
     if (!asked->out)
         return tl_error_set(error, TL_BAD_INPUT, "expected a name for the page: --out FILE.html");
+    if (tl_plot_check_path(asked->out, NULL) == TL_OK)
+        return tl_error_set(error, TL_BAD_INPUT,
+                            "%s: a lesson is a page, not a picture: expected a name that ends in "
+                            ".html",
+                            asked->out);
     tl_session* session = NULL;
     tl_rig* rig = NULL;
     tl_lesson* lesson = NULL;

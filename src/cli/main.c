@@ -65,22 +65,37 @@ static tl_status unknown_command(const char* word, tl_error* error) {
     return tl_error_set(error, TL_BAD_INPUT, "there is no command '%s'; known are %s", word, known);
 }
 
+static const command* find_command(const char* word) {
+    for (size_t i = 0; i < COMMANDS; ++i)
+        if (strcmp(word, commands[i]->name) == 0)
+            return commands[i];
+    return NULL;
+}
+
+/// `help` about everything, or `help COMMAND` as `COMMAND --help`.
+static tl_status help(const char* word, tl_error* error) {
+    const command* about = word ? find_command(word) : NULL;
+    if (word && !about)
+        return unknown_command(word, error);
+    if (about)
+        print_command_help(about);
+    else
+        print_help();
+    return TL_OK;
+}
+
 static tl_status dispatch(int count, char** words, tl_error* error) {
     if (count < 2)
         return tl_error_set(error, TL_BAD_INPUT, "expected a command; see toneload --help");
     if (strcmp(words[1], "--help") == 0 || strcmp(words[1], "-h") == 0 ||
-        strcmp(words[1], "help") == 0) {
-        print_help();
-        return TL_OK;
-    }
+        strcmp(words[1], "help") == 0)
+        return help(count > 2 ? words[2] : NULL, error);
     if (strcmp(words[1], "--version") == 0) {
         printf("toneload %s\n", tl_version());
         return TL_OK;
     }
-    for (size_t i = 0; i < COMMANDS; ++i)
-        if (strcmp(words[1], commands[i]->name) == 0)
-            return run(commands[i], count - 2, words + 2, error);
-    return unknown_command(words[1], error);
+    const command* about = find_command(words[1]);
+    return about ? run(about, count - 2, words + 2, error) : unknown_command(words[1], error);
 }
 
 int main(int count, char** words) {

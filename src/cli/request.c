@@ -223,24 +223,26 @@ static bool same_file(const char* one, const char* two) {
            a.st_dev == b.st_dev && a.st_ino == b.st_ino;
 }
 
-static tl_status overwriting(const char* output, tl_error* error) {
-    char* shown = tl_show_safe(output);
-    tl_status status = tl_error_set(error, TL_BAD_INPUT,
-                                    "%s: the answer would overwrite what was asked about", shown);
-    free(shown);
-    return status;
+/// Whether a file that is to be written is one that is read.
+static bool is_read(const request* asked, const char* output) {
+    for (size_t i = 0; i < asked->word_count; ++i)
+        if (same_file(output, asked->words[i]))
+            return true;
+    return same_file(output, asked->input) || same_file(output, asked->through) ||
+           same_file(output, asked->rig) || same_file(output, asked->limits_file);
 }
 
 /// An answer must not take the place of a file it was worked out from.
 static tl_status check_overwriting(const request* asked, tl_error* error) {
-    const char* const outputs[] = {asked->output, asked->plot, asked->curves};
-    for (size_t i = 0; i < sizeof outputs / sizeof *outputs; ++i) {
-        if (same_file(outputs[i], asked->rig) || same_file(outputs[i], asked->limits_file))
-            return overwriting(outputs[i], error);
-        for (size_t j = 0; j < asked->word_count; ++j)
-            if (same_file(outputs[i], asked->words[j]))
-                return overwriting(outputs[i], error);
-    }
+    const char* const outputs[] = {asked->output, asked->plot, asked->curves, asked->out};
+    for (size_t i = 0; i < sizeof outputs / sizeof *outputs; ++i)
+        if (is_read(asked, outputs[i])) {
+            char* shown = tl_show_safe(outputs[i]);
+            tl_status status = tl_error_set(
+                error, TL_BAD_INPUT, "%s: the answer would overwrite what was asked about", shown);
+            free(shown);
+            return status;
+        }
     return TL_OK;
 }
 

@@ -418,11 +418,14 @@ def check_options(cases):
     cases.group("options and words of the command line")
     cases.clear()
     cases.write("rig.yaml", RIG)
+    cases.write("riff.wav", "a recording")
+    cases.write("home.yaml", RIG)
     rig = "rig.yaml"
     refused = [
         (("frob",), "there is no command 'frob'", "response, compare, ", "check, parts, netlist"),
         (("responce", rig), "there is no command 'responce'", "did you mean 'response'?"),
         (("",), "there is no command ''"),
+        (("help", "frob"), "there is no command 'frob'"),
         (("response",), "expected: toneload response RIG.yaml"),
         (("response", rig, rig), "is one word too many"),
         (("response", rig, "--frob"), "'response' has no option '--frob'", "toneload response --help"),
@@ -440,6 +443,11 @@ def check_options(cases):
         (("compare",), "expected: toneload compare"),
         (("response", rig, "--output", "./rig.yaml"), "would overwrite what was asked about"),
         (("netlist", rig, "--output", "rig.yaml"), "would overwrite what was asked about"),
+        (("lesson", rig, "--out", "./rig.yaml"), "would overwrite what was asked about"),
+        (("lesson", rig, "--out", "page.pdf"), "a page, not a picture", "ends in .html"),
+        (("listen", rig, "--out", "x", "--input", "riff.wav", "--output", "riff.wav"), "would overwrite what was asked about"),
+        (("listen", rig, "--out", "x", "--recorded-through", "home.yaml", "--output", "home.yaml"),
+         "would overwrite what was asked about"),
         (("compare", rig, "--vary", "chain[0].length=1 m,2 m", "--vary", "chain[0].length=3 m"), "undo an earlier --vary"),
         (("compare", rig, "--vary", "chain[0].length=1 m", "--vary", "chain[0].cable={capacitance: 90 pF/m}"),
          "undo an earlier --vary", "a whole part before values of it"),
@@ -463,6 +471,8 @@ def check_options(cases):
         refuse(cases, words, 2, *expected)
     done = cases.run()
     cases.check(done.returncode == 2 and b"expected a command" in done.stderr, done)
+    cases.check(cases.run("help", "sweep").stdout == cases.run("sweep", "--help").stdout, "help sweep")
+    cases.check(cases.run("help").stdout == cases.run("--help").stdout != b"", "help")
 
 
 PR_CAPBSET_DROP = 24  # linux/prctl.h
