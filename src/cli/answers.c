@@ -199,3 +199,18 @@ void print_unstable(FILE* to, const char* who, const tl_answer* answer) {
                 who, answer->solved[i].name, answer->solved[i].amp,
                 answer->solved[i].metrics.unstable_hz);
 }
+
+void print_assumed_direct(FILE* to, const tl_rig* rig) {
+    if (!tl_rig_has_direct(rig))
+        fprintf(to, "Direct is 6 m of the library's standard-coax: the file does not say.\n");
+}
+
+void print_state_count(FILE* to, const request* asked, size_t states, size_t toggles) {
+    fprintf(to, "%zu state%s of %zu %s", states, states == 1 ? "" : "s", toggles,
+            toggles == 1 ? "pedal or loop" : "pedals and loops");
+    for (size_t i = 0; i < asked->fix_count; ++i) {
+        char* safe = tl_show_safe(asked->fixes[i]);
+        fprintf(to, "%s%s%s", i ? ", " : " (held: ", safe, i + 1 == asked->fix_count ? ")" : "");
+        free(safe);
+    }
+}

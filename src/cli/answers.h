@@ -3,7 +3,7 @@
 #ifndef TL_CLI_ANSWERS_H
 #define TL_CLI_ANSWERS_H
 
-#include "toneload/toneload.h"
+#include "cli/command.h"
 
 #include <stdbool.h>
 #include <stdio.h>
@@ -47,6 +47,12 @@ json_t* differences_json(const tl_answer* answer);
 
 /// Whether an answer has more than one amp.
 bool answer_has_amps(const tl_answer* answer);
+
+/// Says so when the rig file names no direct.
+void print_assumed_direct(FILE* to, const tl_rig* rig);
+
+/// "4 states of 2 pedals and loops", and which of them --fix holds.
+void print_state_count(FILE* to, const request* asked, size_t states, size_t toggles);
 
 /// A line for each response that is unstable; nothing when all are well.
 void print_unstable(FILE* to, const char* who, const tl_answer* answer);

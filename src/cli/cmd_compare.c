@@ -6,8 +6,7 @@
 
 static tl_status show(const request* asked, tl_rig* const* rigs, const tl_comparison* comparison,
                       tl_error* error) {
-    const char* title = asked->word_count > 1 ? "rigs compared" : tl_rig_title(rigs[0]);
-    comparison_view view = comparison_look(asked, "compare", title, comparison);
+    comparison_view view = comparison_look(asked, "compare", rigs, comparison);
     tl_status status = asked->plot ? comparison_draw(&view, asked->plot, error) : TL_OK;
     return status == TL_OK ? comparison_write(&view, error) : status;
 }

@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 // toneload listen: what a rig sounds like, direct, as it is, and in variants.
+#include "cli/answers.h"
 #include "cli/command.h"
 
 #include <math.h>
@@ -357,8 +358,7 @@ static char* listening_text(const listening* l) {
             floor(facts.checked_hz / 100) / 10, round_up(facts.error_db, 0.001),
             round_up(facts.error_degrees, 0.01), folder, rate_hz / 1000,
             (double)l->job.frames / rate_hz);
-    if (!tl_rig_has_direct(l->rig))
-        fprintf(to, "Direct is 6 m of the library's standard-coax: the file does not say.\n");
+    print_assumed_direct(to, l->rig);
     fclose(to);
     free(folder);
     free(table);

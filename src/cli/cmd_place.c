@@ -178,9 +178,10 @@ static void print_pickup(FILE* to, const tl_placing* placing) {
     }
     if (placing->set_aside_count)
         fprintf(to,
-                "The %zu states in which it is on and sees the pickup are set aside: how it loads\n"
+                "The %zu state%s in which it is on and sees the pickup %s set aside: how it loads\n"
                 "the pickup is its sound, not a loss.\n",
-                placing->set_aside_count);
+                placing->set_aside_count, placing->set_aside_count == 1 ? "" : "s",
+                placing->set_aside_count == 1 ? "is" : "are");
     for (size_t i = 0; i < placing->pickup_pedal_count; ++i) {
         const tl_pickup_pedal* pedal = &placing->pickup_pedals[i];
         if (pedal->cut_count)
@@ -192,16 +193,16 @@ static void print_pickup(FILE* to, const tl_placing* placing) {
     free(pedals);
 }
 
-static char* places_text(const tl_rig* rig, const tl_placing* placing) {
+static char* places_text(const request* asked, const tl_rig* rig, const tl_placing* placing) {
     char* text = NULL;
     size_t size = 0;
     FILE* to = open_words(&text, &size);
     tl_table* table = places_table(placing, false);
     char* table_text = tl_table_text(table);
     char* buffer = tl_show_safe(placing->buffer);
-    fprintf(to, "%s\n\n%s, %zu at once in %zu gaps, %zu state%s of %zu pedals and loops",
-            tl_rig_title(rig), buffer, placing->buffers, placing->gap_count, placing->state_count,
-            placing->state_count == 1 ? "" : "s", placing->pedal_count);
+    fprintf(to, "%s\n\n%s, %zu at once in %zu gaps, ", tl_rig_title(rig), buffer, placing->buffers,
+            placing->gap_count);
+    print_state_count(to, asked, placing->state_count, placing->pedal_count);
     if (placing->ranked_count > SHOWN_PLACES)
         fprintf(to, ": the best of %zu places", placing->ranked_count);
     fprintf(to, "\n\n%s\n", table_text);
@@ -212,6 +213,7 @@ static char* places_text(const tl_rig* rig, const tl_placing* placing) {
             "largest, levels matched; 'to the ear' is the worst verdict of all states. The direct\n"
             "line-up has no buffer in it. %zu circuits solved.\n",
             placing->solves);
+    print_assumed_direct(to, rig);
     fputs(verdict_source, to);
     fclose(to);
     tl_table_free(table);
@@ -296,7 +298,7 @@ static char* places_shown(const request* asked, const tl_rig* rig, const tl_plac
     if (asked->json)
         return places_json(rig, placing);
     if (!asked->csv)
-        return places_text(rig, placing);
+        return places_text(asked, rig, placing);
     tl_table* table = places_table(placing, true);
     char* text = tl_table_csv(table);
     tl_table_free(table);

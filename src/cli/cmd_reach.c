@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 // toneload reach: how far a value may go before a limit is passed.
+#include "cli/answers.h"
 #include "cli/command.h"
 
 #include <math.h>
@@ -76,6 +77,7 @@ static char* reach_text(const request* asked, const tl_rig* rig, const tl_reach*
         "Looked for from %s; a difference is rig minus direct, levels matched. %zu frequencies\n"
         "solved.\n",
         reach->range, solves);
+    print_assumed_direct(to, rig);
     fclose(to);
     free(table_text);
     tl_table_free(table);

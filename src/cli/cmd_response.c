@@ -72,8 +72,7 @@ static char* answer_text(const tl_rig* rig, const tl_answer* answer, double refe
             "Peak and -3 dB are relative to the level at %g Hz. Rig minus direct: after the amp\n"
             "is turned up to match the level between 200 Hz and 1 kHz.\n",
             reference_hz);
-    if (!tl_rig_has_direct(rig))
-        fprintf(to, "Direct is 6 m of the library's standard-coax: the file does not say.\n");
+    print_assumed_direct(to, rig);
     fprintf(to,
             "%zu frequencies solved, rig and direct together; frequencies held out of the fit "
             "were met to %.0e.\n",

@@ -88,6 +88,18 @@ static tl_table* states_table(const tl_states* states, bool csv) {
     return table;
 }
 
+/// Whether a pedal is on in some of the states and off in others.
+static bool moves(const tl_states* states, size_t pedal) {
+    return !isnan(states->effects[pedal].worst_db);
+}
+
+static bool any_moves(const tl_states* states) {
+    for (size_t i = 0; i < states->pedal_count; ++i)
+        if (moves(states, i))
+            return true;
+    return false;
+}
+
 static tl_table* effects_table(const tl_states* states) {
     tl_table* table = tl_table_new();
     tl_table_column(table, "pedal or loop", "pedal");
@@ -106,7 +118,8 @@ static tl_table* effects_table(const tl_states* states) {
         tl_table_row(table);
         tl_table_words(table, states->pedals[best]);
         short_number(table, states->effects[best].worst_db, "%+.2f", "never moves");
-        short_number(table, states->effects[best].worst_hz / 1000, "%.1f", "");
+        short_number(table, moves(states, best) ? states->effects[best].worst_hz / 1000 : NAN,
+                     "%.1f", "");
     }
     free(done);
     return table;
@@ -115,7 +128,10 @@ static tl_table* effects_table(const tl_states* states) {
 /// What the spread of all states amounts to.
 static void print_spread(FILE* to, const tl_states* states) {
     if (states->spread.worst_db == 0) {
-        fprintf(to, "All states sound the same: the pedals' states do not touch the tone.\n");
+        fputs(any_moves(states)
+                  ? "All states sound the same: the pedals' states do not touch the tone.\n"
+                  : "No pedal or loop is on in one state and off in another: nothing to compare.\n",
+              to);
         return;
     }
     char* one = state_words(states, states->apart[0]);
@@ -132,7 +148,7 @@ static void print_spread(FILE* to, const tl_states* states) {
     free(two);
 }
 
-static char* states_text(const tl_rig* rig, const tl_states* states, double reference_hz) {
+static char* states_text(const request* asked, const tl_rig* rig, const tl_states* states) {
     char* text = NULL;
     size_t size = 0;
     FILE* to = open_memstream(&text, &size);
@@ -142,9 +158,9 @@ static char* states_text(const tl_rig* rig, const tl_states* states, double refe
     tl_table* effects = effects_table(states);
     char* table_text = tl_table_text(table);
     char* effects_text = tl_table_text(effects);
-    fprintf(to, "%s\n\n%zu states of %zu pedals and loops, ", tl_rig_title(rig), states->count,
-            states->pedal_count);
-    fprintf(to, "%s\n\n%s\n",
+    fprintf(to, "%s\n\n", tl_rig_title(rig));
+    print_state_count(to, asked, states->count, states->pedal_count);
+    fprintf(to, ", %s\n\n%s\n",
             states->count > SHOWN_STATES
                 ? "those that differ most from direct, and last the nearest to it"
                 : "the one that differs most from direct first",
@@ -155,7 +171,8 @@ static char* states_text(const tl_rig* rig, const tl_states* states, double refe
         to,
         "Peak and -3 dB are relative to the level at %g Hz. 'worst' is rig minus direct in a band\n"
         "of the ear after levels are matched: a pedal's gain is not its tone.\n",
-        reference_hz);
+        asked->reference_hz);
+    print_assumed_direct(to, rig);
     fputs(verdict_source, to);
     fclose(to);
     tl_table_free(table);
@@ -221,7 +238,7 @@ static char* states_shown(const request* asked, const tl_rig* rig, const tl_stat
     if (asked->json)
         return states_json(rig, states);
     if (!asked->csv)
-        return states_text(rig, states, asked->reference_hz);
+        return states_text(asked, rig, states);
     tl_table* table = states_table(states, true);
     char* text = tl_table_csv(table);
     tl_table_free(table);
@@ -250,8 +267,8 @@ static tl_status draw(const request* asked, const tl_rig* rig, const tl_states* 
     char* labels[3] = {NULL, NULL, NULL};
     char* around = NULL;
     if (asprintf(&labels[0], "direct (plugged straight in)") < 0 ||
-        asprintf(&around, "where all %zu states lie%s%s", states->count,
-                 states->amp_count > 1 ? ", at amp " : "",
+        asprintf(&around, states->count == 1 ? "the %zu state%s%s" : "where all %zu states lie%s%s",
+                 states->count, states->amp_count > 1 ? ", at amp " : "",
                  states->amp_count > 1 ? states->states[0].amps[amp].amp : "") < 0)
         abort();
     tl_level_curve curves[3];

@@ -83,11 +83,10 @@ static tl_status draw(const request* asked, const tl_sweep* sweep, const char* t
     return status;
 }
 
-static tl_status show(const request* asked, const tl_rig* rig, const tl_sweep* sweep, size_t figure,
+static tl_status show(const request* asked, tl_rig* rig, const tl_sweep* sweep, size_t figure,
                       tl_error* error) {
-    const char* title = tl_rig_title(rig);
-    comparison_view view = comparison_look(asked, "sweep", title, sweep->comparison);
-    tl_status status = asked->plot ? draw(asked, sweep, title, figure, error) : TL_OK;
+    comparison_view view = comparison_look(asked, "sweep", &rig, sweep->comparison);
+    tl_status status = asked->plot ? draw(asked, sweep, view.title, figure, error) : TL_OK;
     if (status == TL_OK && asked->curves)
         status = comparison_draw(&view, asked->curves, error);
     return status == TL_OK ? comparison_write(&view, error) : status;

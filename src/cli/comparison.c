@@ -149,10 +149,14 @@ static char* comparison_text(const comparison_view* l) {
             "columns 'dB at' are rig minus\n"
             "direct, after the amp is turned up to match the level between 200 Hz and 1 kHz.\n"
             "Rank 1 is the closest to direct.\n"
-            "%s"
+            "%s%s"
             "%zu variant%s, %zu frequencies solved.\n",
-            l->asked->reference_hz, verdict_source, l->comparison->count,
-            l->comparison->count == 1 ? "" : "s", count_solves(l->comparison));
+            l->asked->reference_hz,
+            !l->assumed ? ""
+            : l->rigs ? "Direct is 6 m of the library's standard-coax where a file does not say.\n"
+                      : "Direct is 6 m of the library's standard-coax: the file does not say.\n",
+            verdict_source, l->comparison->count, l->comparison->count == 1 ? "" : "s",
+            count_solves(l->comparison));
     for (size_t i = 0; i < l->comparison->count; ++i)
         print_unstable(to, l->comparison->variants[i].name, l->comparison->variants[i].answer);
     fclose(to);
@@ -276,9 +280,16 @@ static size_t* rank_variants(const tl_comparison* comparison) {
     return rank;
 }
 
-comparison_view comparison_look(const request* asked, const char* command, const char* title,
+comparison_view comparison_look(const request* asked, const char* command, tl_rig* const* rigs,
                                 const tl_comparison* comparison) {
-    comparison_view view = {comparison, asked, command, title, asked->word_count > 1, false, NULL};
+    comparison_view view = {.comparison = comparison,
+                            .asked = asked,
+                            .command = command,
+                            .title =
+                                asked->word_count > 1 ? "rigs compared" : tl_rig_title(rigs[0]),
+                            .rigs = asked->word_count > 1};
+    for (size_t i = 0; i < asked->word_count; ++i)
+        view.assumed = view.assumed || !tl_rig_has_direct(rigs[i]);
     for (size_t i = 0; i < comparison->count; ++i)
         view.amps = view.amps || answer_has_amps(comparison->variants[i].answer);
     return view;

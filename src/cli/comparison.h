@@ -12,11 +12,12 @@ typedef struct {
     const char* command;
     const char* title;
     bool rigs;    ///< several rigs: a column for their titles
+    bool assumed; ///< some rig's file does not say what it is held against
     bool amps;    ///< some variant has several amps: a column for their names
     size_t* rank; ///< by variant: 1 is the closest to direct, to the ear
 } comparison_view;
 
-comparison_view comparison_look(const request* asked, const char* command, const char* title,
+comparison_view comparison_look(const request* asked, const char* command, tl_rig* const* rigs,
                                 const tl_comparison* comparison);
 /// Writes the table, CSV or JSON as the options ask for.
 tl_status comparison_write(const comparison_view* l, tl_error* error);

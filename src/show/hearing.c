@@ -26,7 +26,7 @@ json_t* tl_json_hearing(const tl_hearing* hearing) {
 
 static void add_shift(tl_text* text, const tl_hearing* hearing) {
     if (isnan(hearing->peak_shift_steps)) {
-        tl_text_add(text, "; no peak shift: one of the two has no peak");
+        tl_text_add(text, "; no peak shift: one or both have no peak");
         return;
     }
     tl_text_addf(text, "; the peak moved by %.1f just-noticeable steps%s",

@@ -278,8 +278,8 @@ static void add_volume_words(tl_text* page, const tl_lesson* lesson) {
                 "part of its pot stands between the pickup and the lead, and the lead's "
                 "capacitance works against that resistance. ");
     if (isnan(down[1].metrics.peak_hz) && isnan(down[2].metrics.peak_hz))
-        tl_html_say(page,
-                    "The pickup's peak is gone, and a plain loss of treble takes its place. ");
+        tl_html_say(page, "The pickup's peak is gone. The treble falls from lower down, but less "
+                          "steeply: far above where the peak was, more can be left than full up. ");
     tl_html_say(page, "With @m of lead:</p>\n<ul>\n", usual->length_m);
     for (size_t i = 1; i < TL_LESSON_VOLUMES; ++i) {
         const tl_lesson_volume* parts = &lesson->volume_parts[i];

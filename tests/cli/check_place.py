@@ -102,6 +102,8 @@ def check_needs_pickup(cases):
     cost = abs(best["worst_db"]) - min(abs(db) for db in there.values())
     cases.check(abs(needy["cost_of_needs_pickup_db"] - cost) < 1e-6, needy["cost_of_needs_pickup_db"], cost)
     cases.write("rig.yaml", text)
+    single = cases.run("place", "rig.yaml", "--buffer", BUFFER, "--fix", "wah=no").stdout.decode()
+    cases.check("2 states of 1 pedal or loop (held: wah=no)" in single and "The 1 state in which it is on" in single, single)
     table = cases.run("place", "rig.yaml", "--buffer", BUFFER).stdout.decode()
     cases.check("before chain[0]" not in table.split("Best")[0], table)
     far = rig(needs=", needs_pickup: yes").replace("length: 4 m", "length: 9 m", 1)

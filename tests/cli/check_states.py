@@ -149,6 +149,26 @@ def check_fixes_and_scenes(build, folder):
     hold(len(csv.strip().split("\n")) == 65, "CSV of %d lines", len(csv.strip().split("\n")))
 
 
+def check_words(build, folder):
+    write(folder, rig_text((), more="scenes:\n  - {name: a, engaged: [drive]}\n  - {name: b, engaged: [drive, fuzz]}\n"))
+    two = run(build, folder, "states", "rig.yaml")
+    hold("2 states of 6 pedals and loops, " in two and "library's standard-coax" not in two, "two scenes: %s", two)
+    one = run(build, folder, "states", "rig.yaml", "--fix", "fuzz=no", "--plot", "one.svg")
+    hold("2 states of 5 pedals and loops (held: fuzz=no), " in one, "what is held is not said: %s", one)
+    hold("No pedal or loop is on in one state and off in another: nothing to compare." in one, "as good as one state: %s", one)
+    hold(all(line.split()[1:] == ["never", "moves"] for line in one.split("---\n")[-1].split("\n\n")[0].splitlines()),
+         "a pedal that never moves has a frequency: %s", one)
+    write(folder, rig_text((), pedals=PEDALS[:1]).split("direct:")[0])
+    assumed = "Direct is 6 m of the library's standard-coax: the file does not say."
+    for words in (("response",), ("states",), ("place", "--buffer", "op-amp-follower"),
+                  ("compare", "--vary", "chain[0].length=1 m,2 m"), ("sweep", "--vary", "chain[0].length=1 m..2 m:2"),
+                  ("reach", "--vary", "chain[0].length", "--limit", "peak not below 2 kHz")):
+        hold(assumed in run(build, folder, words[0], "rig.yaml", *words[1:]), "%s does not say what direct is", words[0])
+    hold("2 states of 1 pedal or loop, " in run(build, folder, "states", "rig.yaml"), "one pedal")
+    write(folder, rig_text((), pedals=PEDALS[:1]), "other.yaml")
+    hold("standard-coax where a file does not say." in run(build, folder, "compare", "rig.yaml", "other.yaml"), "of two rigs")
+
+
 def check_bad(build, folder):
     def refused(what, *needed, words=("states", "rig.yaml")):
         done = run(build, folder, *words, fails=True)
@@ -179,6 +199,7 @@ def main():
         check_all(build, folder)
         check_practice(build, folder)
         check_fixes_and_scenes(build, folder)
+        check_words(build, folder)
         check_bad(build, folder)
     for fault in faults:
         print(fault)

@@ -105,6 +105,14 @@ static void other_values_go_without_a_prefix(void** state) {
     check_value(NAN, "dB", "none");
 }
 
+static void a_missing_peak_is_not_laid_on_one_side(void** state) {
+    (void)state;
+    const tl_hearing hearing = {.worst_db = 3.6, .worst_hz = 12030, .peak_shift_steps = NAN};
+    char* words = tl_show_hearing(&hearing);
+    assert_non_null(strstr(words, "; no peak shift: one or both have no peak."));
+    free(words);
+}
+
 /// A host program may run in a country that writes 3,2. The locale is made on the spot, since few
 /// machines have one installed; where the C library's sources for it are missing, nothing is
 /// tested.
@@ -155,6 +163,7 @@ int main(void) {
         cmocka_unit_test(ratios_have_two_decimals),
         cmocka_unit_test(values_have_three_digits_and_a_prefix),
         cmocka_unit_test(other_values_go_without_a_prefix),
+        cmocka_unit_test(a_missing_peak_is_not_laid_on_one_side),
         cmocka_unit_test(a_host_with_decimal_commas_changes_nothing),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
