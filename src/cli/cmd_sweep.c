@@ -62,16 +62,23 @@ static tl_status draw_line(const figure_grid* grid, const char* title, const cha
 static tl_status draw_map(const figure_grid* grid, const char* title, const char* path,
                           tl_error* error) {
     const tl_axis* axes = grid->sweep->axes;
+    const char* amp = grid->sweep->comparison->variants[0].answer->solved[0].amp;
+    char* label = NULL;
+    if (asprintf(&label, "%s%s%s", grid->label, grid->amps > 1 ? " at amp " : "",
+                 grid->amps > 1 ? amp : "") < 0)
+        abort();
     tl_map_plot plot = {.title = title,
                         .x_label = axes[0].label,
                         .y_label = axes[1].label,
-                        .z_label = grid->label,
+                        .z_label = label,
                         .x = axes[0].values,
                         .x_count = axes[0].count,
                         .y = axes[1].values,
                         .y_count = axes[1].count,
                         .z = grid->values};
-    return tl_map_draw(&plot, path, error);
+    tl_status status = tl_map_draw(&plot, path, error);
+    free(label);
+    return status;
 }
 
 static tl_status draw(const request* asked, const tl_sweep* sweep, const char* title, size_t figure,

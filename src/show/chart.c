@@ -12,7 +12,7 @@
 #include <math.h>
 #include <stdlib.h>
 
-enum { PAGE_HEIGHT = 620 };
+enum { PAGE_HEIGHT = 620, MOST_LINES = 32 };
 
 /// Okabe and Ito's colours, as in pen.c, each with a dash and a symbol of its own.
 static const struct {
@@ -56,11 +56,22 @@ static void add_number(tl_text* script, double number) {
         tl_text_add(script, " NaN");
 }
 
+/// Whether some line has a value that is not there.
+static bool has_gaps(const tl_metric_plot* plot) {
+    for (size_t j = 0; j < plot->series_count; ++j)
+        for (size_t i = 0; i < plot->count; ++i)
+            if (!isfinite(plot->series[j].y[i]))
+                return true;
+    return false;
+}
+
 static char* make_metric(const void* context, const char* kind, const char* output) {
     const tl_metric_plot* plot = context;
     tl_text script = {0};
     tl_script_open(&script, PAGE_HEIGHT, kind, output);
-    add_frame(&script, kind, plot->title, plot->x_label, plot->y_label);
+    char* y_label = tl_printf("%s%s", plot->y_label, has_gaps(plot) ? "; gaps: none" : "");
+    add_frame(&script, kind, plot->title, plot->x_label, y_label);
+    free(y_label);
     tl_text_add(&script, "$data << END\n");
     for (size_t i = 0; i < plot->count; ++i) {
         add_number(&script, plot->x[i]);
@@ -103,31 +114,59 @@ static void add_grid(tl_text* script, const tl_map_plot* plot) {
     tl_text_add(script, "END\n");
 }
 
-/// The contour lines, and for each the place of its label: where it runs nearest to the middle.
-static void add_lines(tl_text* script, const tl_map_plot* plot, double first, double last,
-                      double step) {
-    double middle_x = (plot->x[0] + plot->x[plot->x_count - 1]) / 2;
-    double middle_y = (plot->y[0] + plot->y[plot->y_count - 1]) / 2;
+/// Labels of contour lines, in shares of the map's spans from its middle.
+typedef struct {
+    double x[MOST_LINES];
+    double y[MOST_LINES];
+    size_t count;
+} label_places;
+
+/// Whether a label would lie on one that is there already.
+static bool is_taken(const label_places* places, double x, double y) {
+    for (size_t i = 0; i < places->count; ++i)
+        if (fabs(places->x[i] - x) < 0.085 && fabs(places->y[i] - y) < 0.045)
+            return true;
+    return false;
+}
+
+/// Finds where a line runs nearest to the middle without lying on another line's label.
+static bool find_label(const tl_map_plot* plot, const tl_segment* segments, size_t count,
+                       label_places* places, size_t* at) {
     double span_x = plot->x[plot->x_count - 1] - plot->x[0];
     double span_y = plot->y[plot->y_count - 1] - plot->y[0];
+    double nearest = INFINITY;
+    for (size_t i = 0; i < count; ++i) {
+        double x = (segments[i].x[0] - plot->x[0]) / span_x - 0.5;
+        double y = (segments[i].y[0] - plot->y[0]) / span_y - 0.5;
+        if (places->count == MOST_LINES || hypot(x, y) >= nearest || is_taken(places, x, y))
+            continue;
+        nearest = hypot(x, y);
+        places->x[places->count] = x;
+        places->y[places->count] = y;
+        *at = i;
+    }
+    places->count += isfinite(nearest);
+    return isfinite(nearest);
+}
+
+/// The contour lines, and for each the place of its label; a line without room for one has none.
+static void add_lines(tl_text* script, const tl_map_plot* plot, double first, double last,
+                      double step) {
+    label_places places = {.count = 0};
     tl_text labels = {0};
     tl_text_add(script, "$lines << END\n");
     for (int k = 0; first + k * step <= last; ++k) {
         size_t count = 0;
         double level = first + k * step;
         tl_segment* segments = tl_contour_trace(plot, level, &count);
-        double nearest = INFINITY;
-        tl_segment at = {{0, 0}, {0, 0}};
         for (size_t i = 0; i < count; ++i) {
             const tl_segment* one = &segments[i];
             tl_text_addf(script, "%.7g %.7g\n%.7g %.7g\n\n", one->x[0], one->y[0], one->x[1],
                          one->y[1]);
-            double far = hypot((one->x[0] - middle_x) / span_x, (one->y[0] - middle_y) / span_y);
-            at = far < nearest ? *one : at;
-            nearest = fmin(nearest, far);
         }
-        if (count)
-            tl_text_addf(&labels, "%.7g %.7g %g\n", at.x[0], at.y[0],
+        size_t at = 0;
+        if (find_label(plot, segments, count, &places, &at))
+            tl_text_addf(&labels, "%.7g %.7g %g\n", segments[at].x[0], segments[at].y[0],
                          fabs(level) < step / 2 ? 0 : level);
         free(segments);
     }

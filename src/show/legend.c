@@ -5,7 +5,7 @@
 
 #include <stdlib.h>
 
-enum { most_columns = 4, most_rows = 14 };
+enum { most_columns = 4, most_rows = 20 };
 
 static double column_width(size_t columns) {
     return (TL_PAGE_WIDTH - TL_LEGEND_LEFT - 10) / (double)columns;

@@ -7,6 +7,7 @@ Usage: check_sweep.py BUILD_DIR
 
 import json
 import os
+import re
 import subprocess
 import sys
 import tempfile
@@ -31,6 +32,36 @@ def hold(good, words, *values):
 
 def run(build, folder, *words):
     return subprocess.run([os.path.join(build, "toneload"), *words], cwd=folder, capture_output=True, text=True, timeout=120)
+
+
+def read(folder, name):
+    with open(os.path.join(folder, name)) as file:
+        return file.read()
+
+
+def check_steep_map(build, folder):
+    """Where contour lines lie close together their labels do not lie on each other."""
+    done = run(build, folder, "sweep", "rig.yaml", "--vary", "chain[0].length=1 m..60 m:6", "--vary",
+               "amp.resistance=1 Mohm..2 Mohm:6", "--metric", "cutoff_hz", "--plot", "steep.svg")
+    hold(done.returncode == 0, "steep map: %s", done.stderr)
+    labels = re.findall(r'translate\(([\d.]+),([\d.]+)\)"[^>]*>\s*<text> *(\d{4,})</text>', read(folder, "steep.svg"))
+    inside = sorted({(float(x), float(y)) for x, y, _ in labels if float(x) < 750})  # each is drawn twice
+    close = [(a, b) for i, a in enumerate(inside) for b in inside[:i] if abs(a[0] - b[0]) < 40 and abs(a[1] - b[1]) < 15]
+    hold(len(inside) >= 4 and not close, "labels at %s, too close: %s", inside, close)
+
+
+def check_words_of_plots(build, folder):
+    """A line's gaps are explained, and a map of several amps says at which it is."""
+    with open(os.path.join(folder, "two.yaml"), "w") as file:
+        file.write(RIG.split("amp:")[0] + "  - split:\n      - {name: dry, chain: [{cable: standard-coax, length: 1 m}], "
+                   "amp: tube-input}\n      - {name: wet, chain: [{cable: standard-coax, length: 2 m}], amp: tube-input}\n")
+    run(build, folder, "sweep", "rig.yaml", "--vary", "amp.resistance=10 kohm..1 Mohm:3", "--plot", "gaps.svg")
+    hold("peak (Hz); gaps: none" in read(folder, "gaps.svg"), "gaps are not explained")
+    run(build, folder, "sweep", "two.yaml", "--vary", "guitar.volume.position=10 %..100 %:10", "--plot", "gaps.svg",
+        "--vary", "chain[0].length=1 m..2 m:2")
+    hold("peak (Hz) at amp dry" in read(folder, "gaps.svg"), "the map does not say at which amp")
+    run(build, folder, "sweep", "two.yaml", "--vary", "guitar.volume.position=10 %..100 %:10", "--curves", "curves.svg")
+    hold("wet: direct of volume position = 100 %" in read(folder, "curves.svg"), "40 curves are not told apart")
 
 
 def main():
@@ -63,6 +94,8 @@ def main():
         with open(os.path.join(folder, "map.svg")) as file:
             text = file.read()
         hold("worst band against direct (dB)" in text and "guitar.volume.position (%)" in text, "the map has no names")
+        check_steep_map(build, folder)
+        check_words_of_plots(build, folder)
         refused = [
             (("--vary", "chain[0].length=1 m..9 m"), "FROM..TO:STEPS"),
             (("--vary", "chain[0].length=1 m..9 m:1"), "2 to 1000 steps"),
