@@ -18,8 +18,8 @@ typedef struct {
 } option_row;
 
 static const option_row rows[] = {
-    {OPTION_VARY, "--vary", "PATH=V1,V2,..",
-     "values to go through; several --vary give every combination"},
+    {OPTION_VARY, "--vary", "PATH=..",
+     "a value and what it becomes, as above; several give every combination"},
     {OPTION_OUT, "--out", "PATH", "where it goes: a folder for the sound, a file for a page"},
     {OPTION_INPUT, "--input", "FILE.wav", "a recording to play instead of plucked strings"},
     {OPTION_THROUGH, "--recorded-through", "RIG.yaml",
@@ -27,7 +27,8 @@ static const option_row rows[] = {
     {OPTION_MAX_GAIN, "--max-gain", "DB", "then no frequency is raised by more than this (20)"},
     {OPTION_MATCH, "--match-level", NULL, "make all files as loud as direct, 200 Hz to 1 kHz"},
     {OPTION_LIMIT, "--limit", "LIMIT", "such as '-1 dB at 5 kHz' or 'peak not below 3 kHz'"},
-    {OPTION_METRIC, "--metric", "NAME", "what a map shows: peak_hz, q, cutoff_hz, worst_db, .."},
+    {OPTION_METRIC, "--metric", "NAME",
+     "the figure that is drawn: peak_hz, q, cutoff_hz, worst_db, .."},
     {OPTION_CURVES, "--curves", "FILE", "draw all curves over each other as well"},
     {OPTION_BUFFER, "--buffer", "PART", "a buffer: a library part, or {input: .., output: ..}"},
     {OPTION_COUNT, "--count", "N", "how many buffers to place (1)"},
@@ -37,7 +38,7 @@ static const option_row rows[] = {
     {OPTION_LIMITS, "--limits", "FILE.yaml", "limits of your own, in place of ours"},
     {OPTION_CORNERS, "--corners", NULL, "also the worst with parts and supply at their extremes"},
     {OPTION_DETAILS, "--all", NULL, "all lines, those too that others sum up"},
-    {OPTION_PLOT, "--plot", "FILE", "draw an overlay plot: FILE ends in .svg, .png or .pdf"},
+    {OPTION_PLOT, "--plot", "FILE", "draw a plot: FILE ends in .svg, .png or .pdf"},
     {OPTION_JSON, "--json", NULL, "print JSON instead of a table"},
     {OPTION_CSV, "--csv", NULL, "print CSV instead of a table"},
     {OPTION_POINTS, "--points", "N", "with --json: also N points of each curve, 20 Hz to 20 kHz"},
@@ -55,9 +56,9 @@ void request_print_options(unsigned options) {
         if (options & rows[i].flag) {
             char head[64];
             snprintf(head, sizeof head, "%s %s", rows[i].name, rows[i].value ? rows[i].value : "");
-            printf("  %-24s %s\n", head, rows[i].about);
+            printf("  %-27s %s\n", head, rows[i].about);
         }
-    printf("  %-24s %s\n", "--help", "print this");
+    printf("  %-27s %s\n", "--help", "print this");
 }
 
 /// Letters two words share at their start: enough to find the option that was meant.

@@ -167,6 +167,11 @@ def check_manual(prefix):
     unsaid = [w for w in [*commands, *options] if not re.search(r"^ +%s\b" % re.escape(w), text, re.MULTILINE)]
     expect(len(commands) >= 5 and len(options) >= 11 and not unsaid,
            "the manual has %d commands and %d options; it lacks %s", len(commands), len(options), unsaid or "none")
+    whose = {o: [c for c in commands if o in list_help(program, "--", c)] for o in options - {"--help"}}
+    for option, takers in sorted(whose.items()):
+        said = re.search(r"^ +%s\b[^(]*\(([a-z, \n]*)\)" % option, text, re.MULTILINE)
+        expect(sorted(takers) == sorted(commands) or (said and sorted(said[1].replace(",", " ").split()) == sorted(takers)),
+               "the manual says who takes %s: %s", option, takers)
 
 
 def complete(prefix, folder, *words):
