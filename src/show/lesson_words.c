@@ -104,6 +104,11 @@ static void say_term(tl_text* page, bool* first, const char* words, double farad
     *first = false;
 }
 
+/// Whether the formula leaves no resonance with the usual lead: its two poles are real.
+static bool is_overdamped(const tl_lesson* lesson) {
+    return lesson->lengths[lesson->usual].formula_q < 0.5;
+}
+
 static void add_resonance(tl_text* page, const tl_lesson* lesson) {
     const tl_lesson_values* values = &lesson->values;
     const tl_lesson_line* usual = &lesson->lengths[lesson->usual];
@@ -118,11 +123,14 @@ static void add_resonance(tl_text* page, const tl_lesson* lesson) {
     say_term(page, &first, "(winding)", values->winding_farad);
     say_term(page, &first, "(lead)", usual->farad);
     say_term(page, &first, "(amp)", amp_farad(values));
-    tl_html_say(page,
-                " = @F, and with <i>L</i> = @H it gives <b><i>f</i> = @h</b>. The circuit, solved, "
-                "has its resonance at <b>@h</b>.</p>\n",
+    tl_html_say(page, " = @F, and with <i>L</i> = @H it gives <b><i>f</i> = @h</b>. ",
                 values->winding_farad + usual->farad + amp_farad(values), values->henry,
-                usual->formula_hz, usual->metrics.pole_hz);
+                usual->formula_hz);
+    if (is_overdamped(lesson) || isnan(usual->metrics.pole_hz))
+        tl_text_add(page, "The circuit, solved, has no resonance there.</p>\n");
+    else
+        tl_html_say(page, "The circuit, solved, has its resonance at <b>@h</b>.</p>\n",
+                    usual->metrics.pole_hz);
     tl_text_add(page, "<p>Twice the capacitance puts the resonance at 1/&#8730;2 of where it was, "
                       "half an octave lower; it takes four times the capacitance for an octave."
                       "</p>\n");
@@ -161,6 +169,11 @@ static void add_sharpness(tl_text* page, const tl_lesson* lesson) {
     tl_text_add(page,
                 "</p>\n<p>In the simplest such circuit a Q of 1 makes a hill of 1.2&#160;dB, a Q "
                 "of 2 one of 6.3&#160;dB, and under 0.7 there is none (computed).</p>\n");
+    if (is_overdamped(lesson))
+        tl_text_add(page,
+                    "<p>Here Q is under 0.5: the load is so low that coil and capacitor do not "
+                    "swing at all. What the solved circuit still has as f and Q, where it has any, "
+                    "is another resonance than the one of the formula.</p>\n");
 }
 
 /// A cell with a figure, formatted as in a sentence.
@@ -197,6 +210,8 @@ static void add_why_they_differ(tl_text* page, const tl_lesson* lesson) {
     const tl_lesson_values* values = &lesson->values;
     const tl_lesson_line* usual = &lesson->lengths[lesson->usual];
     const tl_lesson_line* bare = &lesson->loss_free;
+    if (is_overdamped(lesson))
+        return;
     tl_text_add(page, "<h3>Why the two differ a little</h3>\n<ul>\n");
     tl_html_say(page,
                 "<li>The controls and the amp do not only flatten the resonance, they shift it "
@@ -403,8 +418,11 @@ void tl_lesson_add_curves(tl_text* page, const tl_lesson* lesson) {
     tl_html_say(page,
                 "<h2>3. What it looks like</h2>\n<p>The rig's own guitar, its own amp, and "
                 "between them nothing but the rig's first kind of lead (@s). The longer the "
-                "lead, the lower the peak, and the earlier the treble falls.</p>\n",
-                lesson->cable);
+                "lead, @s.</p>\n",
+                lesson->cable,
+                isnan(lesson->lengths[0].metrics.peak_hz) && isnan(last->metrics.peak_hz)
+                    ? "the more of the treble is lost"
+                    : "the lower the peak, and the earlier the treble falls");
     tl_lesson_add_plot(page, &plot);
     add_buffer_words(page, lesson);
     plot.about = "1 to 15 m of lead behind a buffer, and the longest without one.";
@@ -502,6 +520,7 @@ static void add_joints(tl_text* page, const tl_lesson* lesson) {
     tl_html_say(page, "With @m of lead:</p>\n", usual->length_m);
     add_joints_table(page, lesson);
     tl_html_say(page,
+                "<p>What a damp joint leaks to ground is in its figure too.</p>\n"
                 "<p>Solder and good plugs are still worth it, for another reason: a loose joint "
                 "does not stay at one value. It crackles when the lead moves, lets the signal drop "
                 "out, and hums when it is the shield that opens (common practice; nothing on this "

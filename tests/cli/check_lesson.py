@@ -264,6 +264,10 @@ def check_odd_rigs(cases):
     cases.check("volume control turned down" not in seen["no volume"].words, "no volume")
     cases.check("some control is turned down" in seen["turned down"].words, "turned down")
     cases.check("no peak to move" in seen["low input"].words, "low input")
+    for text, there in (("The circuit, solved, has no resonance there.", True), ("coil and capacitor do not swing at all", True), ("the more of the treble is lost", True),
+                        ("Why the two differ a little", False), ("the lower the peak", False)):
+        cases.check((text in seen["low input"].words) == there and (text in seen["turned down"].words) != there,
+                    "low input", text)
     cases.check("2 pickups in series" in seen["series"].words, "series")
     cases.check("output is not strong enough" in seen["weak buffer"].words, "weak buffer")
     plain = seen["turned down"]
