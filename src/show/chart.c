@@ -145,8 +145,10 @@ static bool find_label(const tl_map_plot* plot, const tl_segment* segments, size
         places->y[places->count] = y;
         *at = i;
     }
-    places->count += isfinite(nearest);
-    return isfinite(nearest);
+    if (isinf(nearest))
+        return false;
+    ++places->count;
+    return true;
 }
 
 /// The contour lines, and for each the place of its label; a line without room for one has none.
