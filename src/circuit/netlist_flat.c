@@ -138,7 +138,7 @@ static tl_status read_parameter(tl_call* inner, tl_call* outer, tl_cursor* curso
 }
 
 tl_status tl_call_read_x(tl_call* call, tl_cursor* cursor, tl_piece name) {
-    tl_piece words[MOST_WORDS + 1];
+    tl_piece words[MOST_WORDS + 1] = {{0}};
     size_t count = 0;
     tl_call inner = {.work = call->work, .caller = call, .depth = call->depth + 1};
     tl_status status = read_words(call, cursor, words, &count);

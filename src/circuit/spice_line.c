@@ -89,9 +89,10 @@ static size_t strip_comment(const char* line, size_t size) {
         return 0;
     size_t end = first;
     for (; end < size; ++end) {
-        char before = end ? line[end - 1] : ' ';
-        bool dollar =
-            line[end] == '$' && (before == ' ' || before == '\t' || before == ',' || end < 2);
+        char before = ' ';
+        if (end)
+            before = line[end - 1];
+        bool dollar = line[end] == '$' && (before == ' ' || before == '\t' || before == ',');
         if (line[end] == ';' || dollar ||
             (line[end] == '/' && end + 1 < size && line[end + 1] == '/'))
             break;
@@ -129,7 +130,9 @@ static tl_status join(const cutting* c, tl_spice_line* to, const char* line, siz
     to->seams = tl_grow(to->seams, to->seam_count + 1, sizeof *to->seams);
     to->seams[to->seam_count++] = (tl_seam){to->size, c->number, from + 1};
     for (size_t i = 0; i < more; ++i) {
-        char sign = line[from + i] == '\t' ? ' ' : line[from + i];
+        char sign = line[from + i];
+        if (sign == '\t')
+            sign = ' ';
         to->raw[to->size + i] = sign;
         to->text[to->size + i] = (char)(sign >= 'A' && sign <= 'Z' ? sign - 'A' + 'a' : sign);
     }
@@ -153,6 +156,10 @@ static tl_status take_line(cutting* c, const char* line, size_t size) {
         ++from;
     if (c->ended)
         return refuse(c, from, "text after .end");
+    if (size - from == 4 && strncasecmp(line + from, ".end", 4) == 0) {
+        c->ended = true;
+        return TL_OK;
+    }
     tl_spice_lines* lines = c->lines;
     if (line[from] == '+') {
         if (!lines->count)
@@ -165,15 +172,7 @@ static tl_status take_line(cutting* c, const char* line, size_t size) {
     }
     tl_spice_line* made = &lines->lines[lines->count++];
     *made = (tl_spice_line){.in = c->in};
-    status = join(c, made, line, from, size);
-    if (status == TL_OK && strcmp(made->text, ".end") == 0) {
-        c->ended = true;
-        free(made->text);
-        free(made->raw);
-        free(made->seams);
-        --lines->count;
-    }
-    return status;
+    return join(c, made, line, from, size);
 }
 
 tl_status tl_spice_lines_read(const tl_input* input, tl_spice_lines* lines, tl_error* error) {
