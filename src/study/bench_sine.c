@@ -21,8 +21,10 @@ enum { LEVELS = sizeof levels / sizeof *levels };
 
 enum { STEPS_A_PERIOD = 200, PERIODS = 12, MOST_PERIODS = 96, MEASURED = 6 };
 /// A bias that still settles shows as components between the harmonics: with more of them than
-/// this, there has to be more time before the periods that are measured.
+/// this, or a ten-thousandth of the distortion, there has to be more time before the periods that
+/// are measured.
 static const double settled_share = 2e-6;
+static const double settled_of_thd = 1e-4;
 enum { SEARCH_STEPS_A_PERIOD = 128, SEARCH_PERIODS = 6, SEARCH_MEASURED = 3 };
 
 static void ask_sine(bench_job* job, double share, double hz, double volts, int periods,
@@ -61,8 +63,8 @@ static void ask_level(bench_job* job) {
 
 /// Asks for the same level with twice the time to settle, if that is wanted and not too long.
 static bool wait_longer(bench_job* job, const tl_harmonics* harmonics) {
-    if (harmonics->floor_share < settled_share || harmonics->thd_share > clean_share ||
-        2 * job->state[0] > MOST_PERIODS)
+    double settled = fmax(settled_share, settled_of_thd * harmonics->thd_share);
+    if (harmonics->floor_share < settled || 2 * job->state[0] > MOST_PERIODS)
         return false;
     job->state[0] *= 2;
     ask_level(job);

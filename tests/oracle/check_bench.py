@@ -250,7 +250,9 @@ def bounds(text):
 
 
 def grade(limit, value, words):
-    """pass, marginal or fail, from the limits file and a figure."""
+    """pass, marginal or fail, from the limits file and a figure; None for words held to bounds ("no transistors")."""
+    if value is None and bounds(limit["pass"]):
+        return None
     for word in ("pass", "marginal"):
         if word in limit:
             pair = bounds(limit[word])
