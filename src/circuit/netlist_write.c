@@ -51,9 +51,9 @@ static void write_card(const writer* w, size_t index) {
     tl_text_addf(w->text, "%c%zu", kind, w->first + index);
     for (size_t i = 0; i < card->card.node_count; ++i)
         tl_text_addf(w->text, " %u", w->nodes[card->card.nodes[i]]);
-    write_value(w, card);
-    if (card->model != TL_NO_MODEL)
+    if (card->model != TL_NO_MODEL) // ngspice takes no model after the value of a c or l
         tl_text_addf(w->text, " m%zu", w->first + (size_t)card->model);
+    write_value(w, card);
     if (card->has_value && strchr("djq", kind))
         tl_text_addf(w->text, " area=%.17g", card->value);
     if (card->flag)

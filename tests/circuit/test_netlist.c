@@ -73,7 +73,7 @@ static void elements(void** state) {
     becomes(F("r1 in out 1k m=2\nc1 in out 1 m=2\nl1 in out 1 m=2\n"),
             "r10 1 2 500\nc11 1 2 2\nl12 1 2 0.5\n");
     becomes(F("r1 in out r=8 tc=1,2 noisy=0\nr2 in out rm 16\n.model rm r(tc1=2)\n"),
-            ".model m10 r ( tc1=2 )\nr10 1 2 8 tc1=1 tc2=2 noisy=0\nr11 1 2 16 m10\n");
+            ".model m10 r ( tc1=2 )\nr10 1 2 8 tc1=1 tc2=2 noisy=0\nr11 1 2 m10 16\n");
     becomes(F("c1 in out 2 ic=4\nr1 in out -50\n"), "c10 1 2 2 ic=4\nr11 1 2 -50\n");
     becomes(F("b1 out 0 i=v(in,gnd)*i(v1)\nv1 in 0\n"),
             "b10 2 0 i=(v(1,4)*i(v11))\nv11 1 0 dc 0\n");

@@ -185,6 +185,25 @@ static void behavioural_sources(void** state) {
         4, FOLLOWER_DRIVE, "v(2) i(v903) i(v901)");
 }
 
+/// Every setting that an element may have is one that ngspice takes where we write it. (`off` is
+/// left out: it moves where the search for the operating point ends, more than 1e-9.)
+static void settings(void** state) {
+    (void)state;
+    same_both_ways(".subckt top in out vcc gnd\n"
+                   "r1 in out 1k tc1=1m tc2=1u noisy=0 m=2\nr2 in a rm 2k\n"
+                   ".model rm r tc1=1m tc2=1u tnom=20\n"
+                   "c1 in out 1n tc1=1m ic=2 m=3\nc2 a gnd cm 10n\n.model cm c tc1=1m tnom=20\n"
+                   "l1 a b 1m tc1=1m ic=1 m=2\nl2 b out lm 1m\n.model lm l tc1=1m tnom=20\n"
+                   "d1 a gnd dm area=2 pj=1 ic=0.2 m=2\n.model dm d is=1f level=1 cjo=1p\n"
+                   "q1 gnd a out gnd qm area=2 areab=1 areac=2 m=2\n.model qm pnp level=1\n"
+                   "j1 vcc a out jm area=2 m=2\n.model jm njf level=1\n"
+                   "m1 vcc a out gnd mm w=1u l=1u ad=1p as=1p pd=1u ps=1u nrd=1 nrs=1 m=2\n"
+                   ".model mm nmos level=3 tox=100n\n"
+                   "s1 out gnd a gnd sm\n.model sm sw vt=1 vh=0.1 ron=1k roff=1meg\n"
+                   ".ends\n",
+                   4, FOLLOWER_DRIVE, "v(2) i(v903) i(v901)");
+}
+
 /// Odd powers of negative values are where we go another way: as mathematics has it.
 static void powers_are_the_mathematical_ones(void** state) {
     (void)state;
@@ -250,11 +269,9 @@ static void node_sets(void** state) {
 
 int main(void) {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(a_follower),
-        cmocka_unit_test(bipolar_and_nested_models),
-        cmocka_unit_test(controlled_sources),
-        cmocka_unit_test(behavioural_sources),
-        cmocka_unit_test(powers_are_the_mathematical_ones),
+        cmocka_unit_test(a_follower),         cmocka_unit_test(bipolar_and_nested_models),
+        cmocka_unit_test(controlled_sources), cmocka_unit_test(behavioural_sources),
+        cmocka_unit_test(settings),           cmocka_unit_test(powers_are_the_mathematical_ones),
         cmocka_unit_test(node_sets),
     };
     return cmocka_run_group_tests(tests, set_up, tear_down);
