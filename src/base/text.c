@@ -29,6 +29,12 @@ void* tl_grow(void* memory, size_t count, size_t size) {
     return grown;
 }
 
+void* tl_grow_one(void* memory, size_t count, size_t size) {
+    if (count & (count - 1))
+        return memory;
+    return tl_grow(memory, count ? 2 * count : 1, size);
+}
+
 char* tl_copy(const char* words) {
     if (!words)
         return NULL;

@@ -47,6 +47,8 @@ size_t tl_text_columns(const char* words);
 void* tl_new(size_t count, size_t size);
 /// realloc() that ends the program when there is no memory.
 void* tl_grow(void* memory, size_t count, size_t size);
+/// Room for one more after `count` things, taken in steps that double: for lists that get long.
+void* tl_grow_one(void* memory, size_t count, size_t size);
 /// A copy of a string; NULL stays NULL.
 char* tl_copy(const char* words);
 /// A formatted string of its own; free with free().

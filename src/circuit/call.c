@@ -26,7 +26,7 @@ static tl_status refuse_parameter(const tl_call* call, const tl_term* term, tl_e
     size_t count = 0;
     for (const tl_call* at = call; at; at = at->caller)
         for (size_t i = 0; i < at->what->definition_count; ++i) {
-            names = tl_grow(names, count + 1, sizeof *names);
+            names = tl_grow_one(names, count, sizeof *names);
             names[count++] = tl_piece_raw(at->what->definitions[i].name);
         }
     tl_text hint = {0};
@@ -71,10 +71,10 @@ static tl_status find_parameter(void* context, const tl_term* term, double* valu
         const char* name;
         double value;
     } constants[] = {{"pi", 3.14159265358979323846}, {"e", 2.71828182845904523536}, {"temper", 27}};
+    size_t index = 0;
     for (tl_call* at = context; at; at = at->caller)
-        for (size_t i = 0; i < at->what->definition_count; ++i)
-            if (tl_piece_same(at->what->definitions[i].name, term->name))
-                return get_value(at, i, term, value, error);
+        if (tl_name_index_get(&at->what->definition_index, term->name, &index))
+            return get_value(at, index, term, value, error);
     for (size_t i = 0; i < sizeof constants / sizeof *constants; ++i)
         if (tl_piece_is(term->name, constants[i].name)) {
             *value = constants[i].value;
@@ -136,7 +136,7 @@ tl_status tl_call_node(tl_call* call, tl_piece name, unsigned* node, tl_error* e
     }
     *node = (unsigned)netlist->node_count;
     char* raw = tl_piece_raw(name);
-    netlist->nodes = tl_grow(netlist->nodes, netlist->node_count + 1, sizeof *netlist->nodes);
+    netlist->nodes = tl_grow_one(netlist->nodes, netlist->node_count, sizeof *netlist->nodes);
     netlist->nodes[netlist->node_count++] = tl_printf("%s%s", call->prefix, raw);
     free(raw);
     tl_call_name_node(call, name, *node);
@@ -196,7 +196,7 @@ static tl_status add_setting(const tl_call* call, tl_flat_model* model, tl_piece
         !(value >= 1 && value <= model->type->highest_level && value == (double)(int)value))
         return tl_error_at(call->work->error, &place, "of type %s only level 1%s is allowed",
                            model->type->name, model->type->highest_level > 1 ? " to 3" : "");
-    model->settings = tl_grow(model->settings, model->count + 1, sizeof *model->settings);
+    model->settings = tl_grow_one(model->settings, model->count, sizeof *model->settings);
     model->settings[model->count++] = (tl_flat_setting){known, value};
     return TL_OK;
 }
@@ -244,7 +244,7 @@ static tl_status read_model(tl_call* owner, size_t index) {
         free(model.settings);
         return status;
     }
-    netlist->models = tl_grow(netlist->models, netlist->model_count + 1, sizeof *netlist->models);
+    netlist->models = tl_grow_one(netlist->models, netlist->model_count, sizeof *netlist->models);
     owner->models[index] = (int)netlist->model_count;
     netlist->models[netlist->model_count++] = model;
     return TL_OK;
@@ -363,7 +363,7 @@ static tl_status read_levels(tl_call* call, const tl_spice_line* line) {
         if (status != TL_OK)
             return status;
         netlist->levels =
-            tl_grow(netlist->levels, netlist->level_count + 1, sizeof *netlist->levels);
+            tl_grow_one(netlist->levels, netlist->level_count, sizeof *netlist->levels);
         netlist->levels[netlist->level_count++] = level;
         if (netlist->level_count > MOST_SETTINGS)
             return tl_error_at(error, &place, "more than %d nodes set", MOST_SETTINGS);

@@ -29,9 +29,7 @@ tl_formula tl_formula_copy(const tl_formula* formula) {
 }
 
 void tl_formula_push(tl_formula* formula, tl_term term) {
-    if ((formula->count & (formula->count - 1)) == 0)
-        formula->terms =
-            tl_grow(formula->terms, formula->count ? 2 * formula->count : 1, sizeof term);
+    formula->terms = tl_grow_one(formula->terms, formula->count, sizeof term);
     formula->terms[formula->count++] = term;
 }
 

@@ -29,8 +29,12 @@ void tl_netlist_free(tl_netlist* netlist) {
     free(netlist);
 }
 
+/// A copy with the room that tl_grow_one() counts on.
 static void* copy_rows(const void* rows, size_t count, size_t size) {
-    void* copy = tl_new(count, size);
+    size_t room = 1;
+    while (room < count)
+        room *= 2;
+    void* copy = tl_new(room, size);
     if (count)
         memcpy(copy, rows, count * size);
     return copy;
@@ -105,7 +109,7 @@ size_t tl_netlist_links(const tl_netlist* netlist, size_t card, unsigned pairs[T
 // ---- values by their paths
 
 static void add_path(tl_netlist* netlist, char* path) {
-    netlist->paths = tl_grow(netlist->paths, netlist->path_count + 1, sizeof *netlist->paths);
+    netlist->paths = tl_grow_one(netlist->paths, netlist->path_count, sizeof *netlist->paths);
     netlist->paths[netlist->path_count++] = path;
 }
 
@@ -172,7 +176,7 @@ static void part_model(tl_netlist* netlist, tl_flat_card* card) {
     tl_flat_model own = *shared;
     own.users = 1;
     own.settings = copy_rows(shared->settings, shared->count, sizeof *own.settings);
-    netlist->models = tl_grow(netlist->models, netlist->model_count + 1, sizeof *netlist->models);
+    netlist->models = tl_grow_one(netlist->models, netlist->model_count, sizeof *netlist->models);
     card->model = (int)netlist->model_count;
     netlist->models[netlist->model_count++] = own;
 }

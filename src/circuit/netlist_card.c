@@ -435,7 +435,7 @@ tl_status tl_card_read(tl_call* call, const tl_spice_line* line) {
     char* raw = tl_piece_raw(name);
     r.card.card.name = tl_printf("%s%s", call->prefix, raw);
     free(raw);
-    netlist->cards = tl_grow(netlist->cards, netlist->card_count + 1, sizeof *netlist->cards);
+    netlist->cards = tl_grow_one(netlist->cards, netlist->card_count, sizeof *netlist->cards);
     netlist->cards[netlist->card_count++] = r.card;
     return TL_OK;
 }

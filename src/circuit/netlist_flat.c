@@ -193,12 +193,12 @@ static tl_status place_top(tl_call* outer, const tl_subcircuit* what) {
     open_call(&top);
     netlist->port_count = what->port_count;
     netlist->ports = tl_new(what->port_count, sizeof *netlist->ports);
-    netlist->nodes = tl_new(what->port_count + 1, sizeof *netlist->nodes);
-    netlist->nodes[0] = tl_copy("0");
-    netlist->node_count = what->port_count + 1;
+    netlist->nodes = tl_grow_one(netlist->nodes, 0, sizeof *netlist->nodes);
+    netlist->nodes[netlist->node_count++] = tl_copy("0");
     for (size_t i = 0; i < what->port_count; ++i) {
         netlist->ports[i] = tl_piece_copy(what->ports[i]);
-        netlist->nodes[i + 1] = tl_piece_raw(what->ports[i]);
+        netlist->nodes = tl_grow_one(netlist->nodes, i + 1, sizeof *netlist->nodes);
+        netlist->nodes[netlist->node_count++] = tl_piece_raw(what->ports[i]);
         tl_call_name_node(&top, what->ports[i], (unsigned)i + 1);
     }
     tl_status status = tl_call_place(&top);

@@ -32,6 +32,7 @@ void tl_subcircuit_free(tl_subcircuit* subcircuit) {
         tl_subcircuit_free(subcircuit->inner[i]);
     free(subcircuit->ports);
     free(subcircuit->definitions);
+    tl_name_index_free(&subcircuit->definition_index);
     free(subcircuit->macros);
     free(subcircuit->models);
     free(subcircuit->elements);
@@ -54,9 +55,9 @@ static tl_status read_definition(sorter* s, tl_cursor* cursor, bool formal) {
     if (status != TL_OK)
         return status;
     const tl_place place = tl_piece_place(made.name);
-    for (size_t i = 0; i < to->definition_count; ++i)
-        if (tl_piece_same(to->definitions[i].name, made.name))
-            return tl_error_at(s->error, &place, "this parameter is given twice");
+    size_t twin = 0;
+    if (tl_name_index_get(&to->definition_index, made.name, &twin))
+        return tl_error_at(s->error, &place, "this parameter is given twice");
     if (tl_cursor_peek(cursor, false) == '(')
         return refuse(s, cursor->at, "a .param holds no functions: use .func");
     if (!tl_cursor_take(cursor, '='))
@@ -66,7 +67,8 @@ static tl_status read_definition(sorter* s, tl_cursor* cursor, bool formal) {
         status = tl_formula_read(cursor, &made.formula, s->error);
     if (status != TL_OK)
         return status;
-    to->definitions = tl_grow(to->definitions, to->definition_count + 1, sizeof *to->definitions);
+    to->definitions = tl_grow_one(to->definitions, to->definition_count, sizeof *to->definitions);
+    tl_name_index_add(&to->definition_index, made.name, to->definition_count);
     to->definitions[to->definition_count++] = made;
     return TL_OK;
 }
@@ -122,7 +124,7 @@ static tl_status read_func(sorter* s, tl_cursor* cursor) {
     status = tl_formula_read(cursor, &made.body, s->error);
     if (status != TL_OK)
         return status;
-    to->macros = tl_grow(to->macros, to->macro_count + 1, sizeof *to->macros);
+    to->macros = tl_grow_one(to->macros, to->macro_count, sizeof *to->macros);
     to->macros[to->macro_count++] = made;
     if (tl_cursor_peek(cursor, false))
         return refuse(s, cursor->at, "expected nothing more after the function");
@@ -167,7 +169,7 @@ static tl_status read_model(sorter* s, tl_cursor* cursor) {
     made.settings = *cursor;
     if (status != TL_OK)
         return status;
-    to->models = tl_grow(to->models, to->model_count + 1, sizeof *to->models);
+    to->models = tl_grow_one(to->models, to->model_count, sizeof *to->models);
     to->models[to->model_count++] = made;
     return TL_OK;
 }
@@ -187,7 +189,7 @@ static tl_status read_port(const sorter* s, tl_cursor* cursor, tl_subcircuit* to
     status = check_count(s, to->port_count, MOST_PORTS, "ports");
     if (status != TL_OK)
         return status;
-    to->ports = tl_grow(to->ports, to->port_count + 1, sizeof *to->ports);
+    to->ports = tl_grow_one(to->ports, to->port_count, sizeof *to->ports);
     to->ports[to->port_count++] = port;
     return TL_OK;
 }
@@ -227,7 +229,7 @@ static tl_status read_subckt(sorter* s, tl_cursor* cursor) {
     tl_subcircuit* made = tl_new(1, sizeof *made);
     made->parent = parent;
     made->name = name;
-    parent->inner = tl_grow(parent->inner, parent->inner_count + 1, sizeof *parent->inner);
+    parent->inner = tl_grow_one(parent->inner, parent->inner_count, sizeof *parent->inner);
     parent->inner[parent->inner_count++] = made;
     s->open = made;
     status = read_ports(s, cursor, made);
@@ -257,7 +259,7 @@ static tl_status read_setting(sorter* s, tl_cursor* cursor) {
     tl_status status = check_count(s, to->setting_count, MOST_ENTRIES, ".ic and .nodeset lines");
     if (status != TL_OK)
         return status;
-    to->settings = tl_grow(to->settings, to->setting_count + 1, sizeof *to->settings);
+    to->settings = tl_grow_one(to->settings, to->setting_count, sizeof *to->settings);
     to->settings[to->setting_count++] = s->line;
     return TL_OK;
 }
@@ -328,7 +330,7 @@ static tl_status take_element(const sorter* s, bool first) {
     tl_status status = check_count(s, to->element_count, MOST_ELEMENTS, "elements");
     if (status != TL_OK)
         return status;
-    to->elements = tl_grow(to->elements, to->element_count + 1, sizeof *to->elements);
+    to->elements = tl_grow_one(to->elements, to->element_count, sizeof *to->elements);
     to->elements[to->element_count++] = s->line;
     return TL_OK;
 }
@@ -380,7 +382,7 @@ typedef struct {
 } name_list;
 
 static void add_name(name_list* list, tl_piece name) {
-    list->names = tl_grow(list->names, list->count + 1, sizeof *list->names);
+    list->names = tl_grow_one(list->names, list->count, sizeof *list->names);
     list->names[list->count++] = tl_piece_raw(name);
 }
 

@@ -6,6 +6,7 @@
 
 #include "circuit/device_model.h"
 #include "circuit/formula.h"
+#include "circuit/name_index.h"
 #include "circuit/spice_line.h"
 
 /// A `.param`, or a parameter of a `.subckt` line with the value it has unless a call says another.
@@ -38,6 +39,7 @@ struct tl_subcircuit {
     size_t port_count;
     tl_definition* definitions;
     size_t definition_count;
+    tl_name_index definition_index;
     tl_macro* macros;
     size_t macro_count;
     tl_model_text* models;
