@@ -191,7 +191,7 @@ def sine_run(design_lines, volts, hz, settle=8, periods=4, steps=500, ohm=NO_LOA
     return answer["time"], answer["v(out)"]
 
 
-def harmonics(time, volts, hz, periods=4, points=4096, count=10, orders=40):
+def harmonics(time, volts, hz, periods=4, points=4096, count=20, orders=40):
     """Complex amplitudes of DC and the first harmonics, of the last whole periods.
 
     A coupling capacitor that still settles leaves a slow drift, whose own harmonics fall as 1/n: it is fitted by a
@@ -208,7 +208,7 @@ def harmonics(time, volts, hz, periods=4, points=4096, count=10, orders=40):
 
 
 def distortion(design_lines, volts, hz, **how):
-    """(THD, harmonics 2 to 10) in percent of the first."""
+    """(THD, harmonics 2 to 20) in percent of the first."""
     periods = how.get("periods", 4)
     time, out = sine_run(design_lines, volts, hz, **how)
     amplitudes = np.abs(harmonics(time, out, hz, periods))

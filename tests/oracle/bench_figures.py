@@ -123,11 +123,14 @@ def long_cable(design, ohm=bench.NO_LOAD_OHM):
 
 
 def distortion(design):
+    """THD and harmonics at 1 kHz. What clips moves its own bias: there it is given 0.3 s to settle."""
     figures = {}
     for name, volts in LEVELS.items():
-        _, shares = bench.distortion(design.lines(), volts, 1e3, steps=300, settle=4, periods=2)
+        thd, shares = bench.distortion(design.lines(), volts, 1e3, steps=300, settle=4, periods=2)
+        if thd > 0.3:
+            _, shares = bench.distortion(design.lines(), volts, 1e3, steps=300, settle=300, periods=2)
         figures["thd_%s_percent" % name] = {"harmonics to %d" % last: np.sqrt(np.sum(shares[:last - 1] ** 2))
-                                            for last in (6, 10)}
+                                            for last in (6, 10, 20)}
         for n in range(2, 7):
             figures["harmonic_%d_%s_percent" % (n, name)] = shares[n - 2]
     return figures

@@ -50,7 +50,7 @@ ALLOWED = [
     (r"input_capacitance_", 0.01, 0.05e-12),
     (r"output_capacitance_", 0.02, 20e-12),
     (r"drive_.*_db", 0, 5e-3),
-    (r"peaking_", 0, 0.02),
+    (r"peaking_", 0, 0.05),  # against 1 kHz, or against the best there is in hearing: they differ by 0.04 dB
     (r"cable_", 0.01, 0),
     (r"thd_|harmonic_", 0.01, 5e-4),
     (r"noise_density|input_noise", 2e-3, 0),
@@ -274,6 +274,8 @@ def hold_verdicts(held, label, found, limits):
             continue
         if found.trouble(name) or found.beyond(name) or (found.value(name) is None and not found.words(name)):
             continue
+        if found.value(name) is None and bounds(limit["pass"]):
+            continue  # words in place of a number: a circuit without transistors has no least voltage across one
         count += 1
         wanted = grade(limit, found.value(name), found.words(name))
         if figure["verdict"] != wanted:

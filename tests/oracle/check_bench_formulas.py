@@ -112,7 +112,7 @@ r1 g 0 1meg
 j1 vcc g s fet
 r2 s 0 2.2k
 c2 s out 10u
-.model fet njf(vto=-4 beta=0.8819m lambda=0.0218)
+.model fet njf(vto=-4 beta=0.8819m lambda=0.0218 cgs=4p cgd=2p rd=1 rs=1)
 """
 
     def hold(held, found, path):
@@ -128,6 +128,8 @@ c2 s out 10u
         held.near("source follower: input (T)", found.value("input_impedance_1khz_ohm"), 1e6, 0.02)
         held.near("source follower: output as the book prints it (T)", found.value("output_impedance_10khz_ohm"), 362.4, 0.02)
         held.near("source follower: gain as the book prints it (T)", level, 0.83, 0.02)
+        # A step goes straight through the gate's capacitance for some ns: more than the gain, but nothing swings.
+        held.say(found.words("stability").startswith("stable"), "source follower: stable, one pole cannot ring", found.words("stability"))
 
     return Case("book_source_follower", buffer_text("book_source_follower", text), hold)
 
@@ -233,18 +235,20 @@ def resistor_case():
         held.near("1 kohm behind 10 kohm: A-weighted", found.value("noise_10k_a_v"), eleven * weighted, 5e-3)
         for noise in found.entry.get("noise", []):
             shares = {part["name"]: part["share"] for part in noise["parts"]}
+            # The load of 1 Mohm has a share too: power goes as each conductance's part of what the output sees.
             if noise["source"] == "shorted":
-                held.near("1 kohm: who makes the noise", shares.get("r1"), 1.0, 2e-3)
+                held.near("1 kohm: its own share", shares.get("r1"), LOAD_OHM / (LOAD_OHM + 1e3), 2e-3)
             elif noise["source"].startswith("10 k"):
-                held.near("1 kohm behind 10 kohm: its own share is 1/11", shares.get("r1"), 1 / 11, 2e-3)
-                held.near("1 kohm behind 10 kohm: the source's share is 10/11", shares.get("the source"), 10 / 11, 2e-3)
+                held.near("1 kohm behind 10 kohm: its own share", shares.get("r1"), 1 / 11 * LOAD_OHM / (LOAD_OHM + 11e3), 2e-3)
+                held.near("1 kohm behind 10 kohm: the source's share", shares.get("the source"),
+                          10 / 11 * LOAD_OHM / (LOAD_OHM + 11e3), 2e-3)
 
     return Case("noisy_resistor", buffer_text("noisy_resistor", "r1 in out 1k"), hold)
 
 
 def resonator_case(nominal):
-    """Noise in a narrow band: three tuned circuits of Q 10 after a hot resistor leave little else."""
-    hz, quality = exact_hz(nominal), 10.0
+    """Noise in a narrow band: three tuned circuits of Q 4, no sharper than a pickup, after a hot resistor."""
+    hz, quality = exact_hz(nominal), 4.0
     henry, ohm = 1.0, 2 * math.pi * hz * quality
     farad = 1 / ((2 * math.pi * hz) ** 2 * henry)
     lines = "r0 in 0 1meg\nr1 n 0 100k\ne1 a 0 n 0 1e4\n"
@@ -263,7 +267,7 @@ def resonator_case(nominal):
         wanted = 10 * math.log10(weighted / plain)
         measured = 20 * math.log10(found.value("noise_short_a_v") / found.value("noise_short_v"))
         held.near("A-weighting of noise around %g Hz (C, quadrature), dB" % nominal, measured, wanted, absolute=0.05)
-        held.near("A-weighting of noise around %g Hz, table (S), dB" % nominal, measured, A_TABLE[nominal], absolute=0.3)
+        held.near("A-weighting of noise around %g Hz, table (S), dB" % nominal, measured, A_TABLE[nominal], absolute=0.5)
         density = 1e4 * math.sqrt(4 * BOLTZMANN * KELVIN * 100e3)
         held.near("noise around %g Hz, V" % nominal, found.value("noise_short_v"), density * math.sqrt(plain), 0.01)
 
@@ -340,9 +344,9 @@ def oscillating_cases():
     def text(crossing_hz, pole_hz, output_ohm):
         return """
 r1 in 0 1meg
-b1 0 g i=2m*tanh((v(in)-v(out))*%.9g)
-r2 g 0 1meg
-c1 g 0 1n
+b1 0 g i=20m*tanh((v(in)-v(out))*%.9g)
+r2 g 0 100k
+c1 g 0 100n
 e1 h 0 g 0 1
 r3 h k 1k
 c3 k 0 %.9g
@@ -351,7 +355,7 @@ r4 l m 1k
 c4 m 0 %.9g
 e3 n 0 m 0 1
 r5 n out %g
-""" % (2 * math.pi * crossing_hz * 1e-9 / 2e-3, 1 / (2 * math.pi * 1e3 * pole_hz), 1 / (2 * math.pi * 1e3 * pole_hz), output_ohm)
+""" % (2 * math.pi * crossing_hz * 100e-9 / 20e-3, 1 / (2 * math.pi * 1e3 * pole_hz), 1 / (2 * math.pi * 1e3 * pole_hz), output_ohm)
 
     def always(held, found, path):
         held.say(found.words("stability").startswith("oscillates"), "unstable follower, wt = 3.3 w2: oscillates", found.words("stability"))
@@ -360,7 +364,7 @@ r5 n out %g
         held.say(found.words("stability").startswith("oscillates"), "follower unstable into a lead, wt = 0.9 w2: oscillates",
                  found.words("stability"))
 
-    yield Case("always_unstable", buffer_text("always_unstable", text(100e3, 30e3, 100)), always)
+    yield Case("always_unstable", buffer_text("always_unstable", text(10e3, 3e3, 100)), always)
     yield Case("unstable_into_lead", buffer_text("unstable_into_lead", text(200e3, 220e3, 1e3)), loaded)
 
 
