@@ -18,18 +18,6 @@ double tl_a_weighting(double hz) {
     return ratio * pow(10, at_1khz_db / 20);
 }
 
-/// Integral of a power law through two points, from `from` to `to`.
-static double power_between(double hz1, double power1, double hz2, double power2, double from,
-                            double to) {
-    if (!(power1 > 0) || !(power2 > 0))
-        return 0.5 * (power1 + power2) * (to - from);
-    double slope = log(power2 / power1) / log(hz2 / hz1) + 1;
-    double first = power1 * pow(from / hz1, slope - 1) * from;
-    double ratio = log(to / from);
-    double turn = slope * ratio; // (x^slope - 1)/slope, steady where slope is 0
-    return first * ratio * (fabs(turn) < 1e-9 ? 1 + 0.5 * turn : expm1(turn) / turn);
-}
-
 static double power_of(double hz, double density, bool a_weighted) {
     double volts = a_weighted ? density * tl_a_weighting(hz) : density;
     return volts * volts;
@@ -41,9 +29,14 @@ double tl_noise_rms_v(size_t count, const double* hz, const double* density_v_rt
     for (size_t i = 0; i + 1 < count; ++i) {
         double from = fmax(hz[i], low_hz);
         double to = fmin(hz[i + 1], high_hz);
-        if (from < to)
-            sum += power_between(hz[i], power_of(hz[i], density_v_rthz[i], a_weighted), hz[i + 1],
-                                 power_of(hz[i + 1], density_v_rthz[i + 1], a_weighted), from, to);
+        double width = log(hz[i + 1] / hz[i]);
+        if (from >= to)
+            continue;
+        double left = hz[i] * power_of(hz[i], density_v_rthz[i], a_weighted);
+        double right = hz[i + 1] * power_of(hz[i + 1], density_v_rthz[i + 1], a_weighted);
+        double at_from = left + (right - left) * log(from / hz[i]) / width;
+        double at_to = left + (right - left) * log(to / hz[i]) / width;
+        sum += 0.5 * (at_from + at_to) * log(to / from);
     }
     return sqrt(sum);
 }

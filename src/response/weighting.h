@@ -11,8 +11,10 @@
 double tl_a_weighting(double hz);
 
 /// Root mean square, V, of a density in V/sqrt(Hz) given at ascending frequencies, from `low_hz` to
-/// `high_hz` which must lie within them; `a_weighted`: through A-weighting. Between two frequencies
-/// the power density is taken for a power of frequency, which white noise and 1/f noise are.
+/// `high_hz` which must lie within them; `a_weighted`: through A-weighting. Trapezoids over the
+/// logarithm of frequency, of frequency times power density: exact for 1/f noise, 0.005 % for white
+/// noise at 100 points a decade, and good at resonances, where straight lines in logarithms lose
+/// power.
 double tl_noise_rms_v(size_t count, const double* hz, const double* density_v_rthz, double low_hz,
                       double high_hz, bool a_weighted);
 

@@ -15,6 +15,9 @@ static const double high_hz = 100e6;
 static const double half_power_db = 3.0102999566398120; // 10 log10 2
 static const double step_v = 0.1;
 
+/// Faster than anything a guitar sends; faster still would go past a follower by its capacitances.
+static const double edge_s = 50e-9;
+
 enum { SWEEP, STEP }; // rounds of a job
 enum { STEP_POINTS = 2000 };
 
@@ -151,19 +154,23 @@ static void note_load(bench_job* job, const tl_response* response) {
     specimen->peaking_db[load] = peaking_db(response);
     specimen->oscillates[load] = metrics.unstable;
     find_ringing(response, &specimen->ringing_hz[load], &specimen->ringing_q[load]);
+    if (metrics.unstable)
+        specimen->ringing_hz[load] = metrics.unstable_hz;
     specimen->overshoot_share[load] = NAN;
     specimen->loaded[load] = true;
 }
 
-/// A step long enough for the slowest of what rings, and short enough for the fastest to be seen.
+/// A step long enough for the slowest of what rings, and short enough for the fastest to be seen;
+/// of what oscillates, some periods.
 static void ask_step(bench_job* job) {
-    double cutoff = job->specimen->cutoff_hz[job->index];
-    double ringing = job->specimen->ringing_hz[job->index];
+    const bench_specimen* specimen = job->specimen;
+    double cutoff = specimen->cutoff_hz[job->index];
+    double ringing = specimen->ringing_hz[job->index];
     double hz = fmin(isinf(cutoff) ? high_hz : cutoff, isnan(ringing) ? high_hz : ringing);
     tl_setup setup = setup_of(job, TL_DRIVE_STEP);
     setup.amplitude_v = step_v;
-    setup.time_s = 20 / hz;
-    setup.edge_s = setup.time_s / 2000;
+    setup.time_s = fmax(20 / (specimen->oscillates[job->index] ? ringing : hz), 200 * edge_s);
+    setup.edge_s = edge_s;
     bench_ask_transient(job, &setup, setup.time_s, setup.time_s / STEP_POINTS);
     job->round = STEP;
 }
@@ -239,9 +246,10 @@ const bench_kind bench_load = {load_ids, false, count_loads, ask_load, take_load
 
 // ---- all loads together
 
-// A pair of poles with a phase margin under 45 degrees overshoots by more than this (second-order
-// formula; computed).
+// A pair of poles with a phase margin under 45 degrees overshoots by more than this and peaks by
+// more than that (second-order formula; computed).
 static const double rings_share = 0.233;
+static const double rings_db = 2.35;
 
 /// The figure of a load.
 static tl_bench_figure* figure_of(const bench_card* card, bench_specimen* specimen,
@@ -308,9 +316,10 @@ static void put_worst(tl_bench_figure* figure, double value, size_t load) {
     figure->words = load_words(load);
 }
 
-/// What an oscillating circuit makes of a sine or a step is none of its figures.
+/// What an oscillating circuit makes of a sine or a step is none of its figures (bench_run.c does
+/// not even try).
 static void spoil(const bench_card* card, bench_specimen* s) {
-    static const char* const spoilt[] = {"headroom_", "thd_", "harmonic_", "slew_"};
+    static const char* const spoilt[] = {"headroom_", "thd_", "harmonic_", "slew_", "thump_"};
     for (size_t i = 0; i < card->line_count; ++i)
         for (size_t j = 0; j < sizeof spoilt / sizeof *spoilt; ++j) {
             tl_bench_figure* figure = &s->figures[i];
@@ -336,7 +345,10 @@ static void put_stability(const bench_card* card, bench_specimen* s) {
         }
     if (worst == TL_BENCH_LOADS || figure->trouble)
         return;
-    figure->words = tl_copy(s->overshoot_share[worst] > rings_share ? "rings" : "stable");
+    bool rings = s->overshoot_share[worst] > rings_share;
+    for (size_t i = 0; i < TL_BENCH_LOADS; ++i)
+        rings = rings || (s->loaded[i] && s->peaking_db[i] > rings_db);
+    figure->words = tl_copy(rings ? "rings" : "stable");
 }
 
 /// The worst of all loads.

@@ -7,11 +7,15 @@
 #include <math.h>
 #include <stdlib.h>
 
-/// The longest first, so that no worker is left with one of them at the end.
-static const bench_kind* const kinds[] = {
-    &bench_headroom, &bench_distortion, &bench_load,   &bench_power_up,
-    &bench_slew,     &bench_noise,      &bench_rest,   &bench_input,
-    &bench_output,   &bench_ripple,     &bench_pickup, &bench_pickup_reference};
+/// What is measured of every design.
+static const bench_kind* const first_kinds[] = {
+    &bench_load,   &bench_noise,  &bench_rest,   &bench_input,
+    &bench_output, &bench_ripple, &bench_pickup, &bench_pickup_reference};
+/// What takes longest, the longest first, so that no worker is left with one of them at the end:
+/// not of a design that oscillates, which would take much longer and mean nothing.
+static const bench_kind* const steady_kinds[] = {&bench_headroom, &bench_distortion,
+                                                 &bench_power_up, &bench_slew};
+#define COUNT(list) (sizeof(list) / sizeof *(list))
 
 typedef struct {
     const bench_kind* kind;
@@ -25,6 +29,8 @@ typedef struct {
     bench_card* card;
     task* tasks;
     size_t count;
+    size_t done;  ///< in earlier rounds
+    size_t total; ///< of all rounds, for those who wait
 } run;
 
 static void add_tasks(run* r, const bench_kind* kind, bench_specimen* specimen) {
@@ -34,14 +40,21 @@ static void add_tasks(run* r, const bench_kind* kind, bench_specimen* specimen) 
         r->tasks[r->count++] = (task){kind, specimen, i, NULL};
 }
 
-static void make_tasks(run* r, bench_specimen* const* specimens, size_t count) {
-    for (size_t k = 0; k < sizeof kinds / sizeof *kinds; ++k) {
-        if (kinds[k]->without_design && !r->card->has_references)
-            add_tasks(r, kinds[k], NULL);
-        for (size_t i = 0; !kinds[k]->without_design && i < count; ++i)
-            add_tasks(r, kinds[k], specimens[i]);
+static void add_first(run* r, bench_specimen* const* specimens, size_t count) {
+    for (size_t k = 0; k < COUNT(first_kinds); ++k) {
+        if (first_kinds[k]->without_design && !r->card->has_references)
+            add_tasks(r, first_kinds[k], NULL);
+        for (size_t i = 0; !first_kinds[k]->without_design && i < count; ++i)
+            add_tasks(r, first_kinds[k], specimens[i]);
     }
     r->card->has_references = true;
+}
+
+static void add_steady(run* r, bench_specimen* const* specimens, size_t count) {
+    for (size_t k = 0; k < COUNT(steady_kinds); ++k)
+        for (size_t i = 0; i < count; ++i)
+            if (!specimens[i]->oscillates[TL_BENCH_LIGHT])
+                add_tasks(r, steady_kinds[k], specimens[i]);
 }
 
 static tl_status ask(void* context, size_t index, tl_request* request, tl_error* error) {
@@ -96,19 +109,34 @@ static tl_status deliver(void* context, size_t index, tl_error* error) {
     r->tasks[index].job = NULL;
     const tl_session_options* options = &r->session->options;
     if (options->progress)
-        options->progress(options->context, index + 1, r->count);
+        options->progress(options->context, r->done + index + 1, r->total);
     return TL_OK;
+}
+
+static tl_status run_tasks(run* r, tl_error* error) {
+    tl_pool_work work = {
+        .context = r, .ask = ask, .take = take, .deliver = deliver, .refuse = refuse};
+    tl_status status = tl_pool_run(r->session->pool, r->count, &work, error);
+    for (size_t i = 0; i < r->count; ++i)
+        job_free(r->tasks[i].job);
+    return status;
 }
 
 tl_status bench_measure(tl_session* session, bench_card* card, bench_specimen* const* specimens,
                         size_t count, tl_error* error) {
     run r = {.session = session, .card = card};
-    make_tasks(&r, specimens, count);
-    tl_pool_work work = {
-        .context = &r, .ask = ask, .take = take, .deliver = deliver, .refuse = refuse};
-    tl_status status = tl_pool_run(session->pool, r.count, &work, error);
-    for (size_t i = 0; i < r.count; ++i)
-        job_free(r.tasks[i].job);
+    add_steady(&r, specimens, count);
+    size_t steady = r.count;
+    r.count = 0;
+    add_first(&r, specimens, count);
+    r.total = r.count + steady;
+    tl_status status = run_tasks(&r, error);
+    if (status == TL_OK) {
+        r.done = r.count;
+        r.count = 0;
+        add_steady(&r, specimens, count);
+        status = run_tasks(&r, error);
+    }
     free(r.tasks);
     for (size_t i = 0; status == TL_OK && i < count; ++i) {
         bench_finish_loads(card, specimens[i]);

@@ -19,7 +19,7 @@ static const struct {
               {1.5, NULL},  {2, "2v"},      {3, NULL},   {4, NULL}};
 enum { LEVELS = sizeof levels / sizeof *levels };
 
-enum { STEPS_A_PERIOD = 200, PERIODS = 12, MOST_PERIODS = 96, MEASURED = 6 };
+enum { STEPS_A_PERIOD = 200, PERIODS = 12, MOST_PERIODS = 384, MEASURED = 6 };
 /// A bias that still settles shows as components between the harmonics: with more of them than
 /// this, or a ten-thousandth of the distortion, there has to be more time before the periods that
 /// are measured.
