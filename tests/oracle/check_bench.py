@@ -52,6 +52,7 @@ ALLOWED = [
     (r"drive_.*_db", 0, 5e-3),
     (r"peaking_", 0, 0.05),  # against 1 kHz, or against the best there is in hearing: they differ by 0.04 dB
     (r"cable_", 0.01, 0),
+    (r"harmonic_\d_2v_", 0.02, 5e-4),  # a bias that clipping moves settles for ever
     (r"thd_|harmonic_", 0.01, 5e-4),
     (r"noise_density|input_noise", 2e-3, 0),
     (r"noise_", 5e-3, 1e-12),
