@@ -274,7 +274,7 @@ static void set(tl_bench_figure* figure, double value) {
 }
 
 static char* load_words(size_t load) {
-    return tl_printf("%s, %s", bench_farads[load % TL_BENCH_FARADS].words,
+    return tl_printf("into %s, %s", bench_farads[load % TL_BENCH_FARADS].words,
                      bench_ohms[load / TL_BENCH_FARADS].words);
 }
 

@@ -115,7 +115,7 @@ static void keep_worst(const bench_card* card, bench_specimen* specimen, const c
     free(worst->words);
     free(worst->trouble);
     worst->trouble = NULL;
-    worst->words = tl_printf("%s, %s", card->pickup_names[pair / TL_BENCH_LEADS],
+    worst->words = tl_printf("with %s, %s of lead", card->pickup_names[pair / TL_BENCH_LEADS],
                              bench_leads[pair % TL_BENCH_LEADS].words);
 }
 
