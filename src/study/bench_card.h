@@ -135,7 +135,10 @@ const double* bench_real(const tl_reply* reply, size_t probe);
 /// frequencies, or these were the most there are.
 tl_response* bench_fit(bench_job* job, const tl_reply* reply, size_t probe, bool* again);
 
-/// The figure of an id.
+/// The figure of an id; the specimen's spare one when the card has no such line.
+tl_bench_figure* bench_figure_of(const bench_card* card, bench_specimen* specimen,
+                                 const char* format, ...) TL_PRINTF(3, 4);
+/// The same of a job's specimen.
 tl_bench_figure* bench_figure(bench_job* job, const char* format, ...) TL_PRINTF(2, 3);
 void bench_put(bench_job* job, double value, const char* format, ...) TL_PRINTF(3, 4);
 /// Says of all figures of the job's kind that are still empty why they are.

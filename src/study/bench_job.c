@@ -78,27 +78,38 @@ tl_response* bench_fit(bench_job* job, const tl_reply* reply, size_t probe, bool
     return response;
 }
 
-static tl_bench_figure* find_figure(bench_job* job, const char* id) {
-    size_t line = bench_find_line(job->card, id);
-    return line < job->card->line_count ? &job->specimen->figures[line] : &job->specimen->spare;
+enum { LONGEST_ID = 160 };
+
+static tl_bench_figure* find_figure(const bench_card* card, bench_specimen* specimen,
+                                    const char* format, va_list args) {
+    char id[LONGEST_ID];
+    vsnprintf(id, sizeof id, format, args);
+    size_t line = bench_find_line(card, id);
+    return line < card->line_count ? &specimen->figures[line] : &specimen->spare;
+}
+
+tl_bench_figure* bench_figure_of(const bench_card* card, bench_specimen* specimen,
+                                 const char* format, ...) {
+    va_list args;
+    va_start(args, format);
+    tl_bench_figure* figure = find_figure(card, specimen, format, args);
+    va_end(args);
+    return figure;
 }
 
 tl_bench_figure* bench_figure(bench_job* job, const char* format, ...) {
-    char id[120];
     va_list args;
     va_start(args, format);
-    vsnprintf(id, sizeof id, format, args);
+    tl_bench_figure* figure = find_figure(job->card, job->specimen, format, args);
     va_end(args);
-    return find_figure(job, id);
+    return figure;
 }
 
 void bench_put(bench_job* job, double value, const char* format, ...) {
-    char id[120];
     va_list args;
     va_start(args, format);
-    vsnprintf(id, sizeof id, format, args);
+    tl_bench_figure* figure = find_figure(job->card, job->specimen, format, args);
     va_end(args);
-    tl_bench_figure* figure = find_figure(job, id);
     figure->value = value;
     free(figure->trouble);
     figure->trouble = NULL;

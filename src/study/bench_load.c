@@ -254,17 +254,9 @@ static const double rings_db = 2.35;
 /// The figure of a load.
 static tl_bench_figure* figure_of(const bench_card* card, bench_specimen* specimen,
                                   const char* head, size_t load, const char* tail) {
-    char* id = tl_printf("%s_%s_%s_%s", head, bench_farads[load % TL_BENCH_FARADS].id,
-                         bench_ohms[load / TL_BENCH_FARADS].id, tail);
-    size_t line = bench_find_line(card, id);
-    free(id);
-    return line < card->line_count ? &specimen->figures[line] : &specimen->spare;
-}
-
-static tl_bench_figure* summary_of(const bench_card* card, bench_specimen* specimen,
-                                   const char* id) {
-    size_t line = bench_find_line(card, id);
-    return line < card->line_count ? &specimen->figures[line] : &specimen->spare;
+    return bench_figure_of(card, specimen, "%s_%s_%s_%s", head,
+                           bench_farads[load % TL_BENCH_FARADS].id,
+                           bench_ohms[load / TL_BENCH_FARADS].id, tail);
 }
 
 static void set(tl_bench_figure* figure, double value) {
@@ -274,8 +266,10 @@ static void set(tl_bench_figure* figure, double value) {
 }
 
 static char* load_words(size_t load) {
-    return tl_printf("into %s, %s", bench_farads[load % TL_BENCH_FARADS].words,
-                     bench_ohms[load / TL_BENCH_FARADS].words);
+    const bench_step* farad = &bench_farads[load % TL_BENCH_FARADS];
+    const char* ohm = bench_ohms[load / TL_BENCH_FARADS].words;
+    return farad->value > 0 ? tl_printf("into %s, %s", farad->words, ohm)
+                            : tl_printf("into %s alone", ohm);
 }
 
 static void finish_load(const bench_card* card, bench_specimen* s, size_t load) {
@@ -333,7 +327,7 @@ static void spoil(const bench_card* card, bench_specimen* s) {
 
 /// In words, with the first load at which it is so.
 static void put_stability(const bench_card* card, bench_specimen* s) {
-    tl_bench_figure* figure = summary_of(card, s, "stability");
+    tl_bench_figure* figure = bench_figure_of(card, s, "stability");
     size_t worst = find_worst(s, s->overshoot_share);
     for (size_t i = 0; i < TL_BENCH_LOADS; ++i)
         if (s->loaded[i] && s->oscillates[i]) {
@@ -357,13 +351,13 @@ static void sum_up(const bench_card* card, bench_specimen* s) {
         finish_load(card, s, i);
     size_t worst = find_worst(s, s->peaking_db);
     if (worst < TL_BENCH_LOADS)
-        put_worst(summary_of(card, s, "peaking_worst_db"), s->peaking_db[worst], worst);
+        put_worst(bench_figure_of(card, s, "peaking_worst_db"), s->peaking_db[worst], worst);
     worst = find_worst(s, s->overshoot_share);
     if (worst < TL_BENCH_LOADS)
-        put_worst(summary_of(card, s, "overshoot_worst_percent"), 100 * s->overshoot_share[worst],
-                  worst);
+        put_worst(bench_figure_of(card, s, "overshoot_worst_percent"),
+                  100 * s->overshoot_share[worst], worst);
     if (s->loaded[TL_BENCH_HEAVY] && s->loaded[TL_BENCH_LIGHT])
-        set(summary_of(card, s, "drive_worst_gain_db"),
+        set(bench_figure_of(card, s, "drive_worst_gain_db"),
             s->gain_1khz_db[TL_BENCH_HEAVY] - s->gain_1khz_db[TL_BENCH_LIGHT]);
     size_t lowest = TL_BENCH_LOADS;
     for (size_t i = 0; i < TL_BENCH_LOADS; ++i)
@@ -371,7 +365,7 @@ static void sum_up(const bench_card* card, bench_specimen* s) {
             lowest = i;
     if (lowest == TL_BENCH_LOADS)
         return;
-    tl_bench_figure* cutoff = summary_of(card, s, "drive_worst_cutoff_hz");
+    tl_bench_figure* cutoff = bench_figure_of(card, s, "drive_worst_cutoff_hz");
     put_worst(cutoff, fmin(s->cutoff_hz[lowest], high_hz), lowest);
     cutoff->beyond = isinf(s->cutoff_hz[lowest]) ? 1 : 0;
 }

@@ -88,11 +88,9 @@ const bench_kind bench_pickup_reference = {pickup_ids,    true,           count_
 
 static tl_bench_figure* figure_of(const bench_card* card, bench_specimen* specimen, size_t pair,
                                   const char* what) {
-    char* id = tl_printf("pickup_%s_%s_%s", card->pickup_names[pair / TL_BENCH_LEADS],
-                         bench_leads[pair % TL_BENCH_LEADS].id, what);
-    size_t line = bench_find_line(card, id);
-    free(id);
-    return line < card->line_count ? &specimen->figures[line] : &specimen->spare;
+    return bench_figure_of(card, specimen, "pickup_%s_%s_%s",
+                           card->pickup_names[pair / TL_BENCH_LEADS],
+                           bench_leads[pair % TL_BENCH_LEADS].id, what);
 }
 
 /// Sets a change in percent, clears why it was missing, and returns it.
@@ -107,8 +105,7 @@ static double put_change(tl_bench_figure* figure, double value, double reference
 
 static void keep_worst(const bench_card* card, bench_specimen* specimen, const char* id,
                        double change, size_t pair) {
-    size_t line = bench_find_line(card, id);
-    tl_bench_figure* worst = line < card->line_count ? &specimen->figures[line] : &specimen->spare;
+    tl_bench_figure* worst = bench_figure_of(card, specimen, "%s", id);
     if (isnan(change) || fabs(change) <= fabs(worst->value))
         return;
     worst->value = change;

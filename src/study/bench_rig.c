@@ -24,12 +24,6 @@ static void replace_buffer(void* context, tl_part* part, const tl_item* item, co
     ++r->count;
 }
 
-static tl_bench_figure* figure_of(const bench_card* card, bench_specimen* specimen,
-                                  const char* id) {
-    size_t line = bench_find_line(card, id);
-    return line < card->line_count ? &specimen->figures[line] : &specimen->spare;
-}
-
 /// The amp at which the difference from direct is largest: the verdict's, then the dB's.
 static const tl_solved* find_worst(const tl_answer* answer) {
     const tl_solved* worst = &answer->solved[0];
@@ -44,18 +38,18 @@ static const tl_solved* find_worst(const tl_answer* answer) {
 }
 
 static void put_hearing(const bench_card* card, bench_specimen* specimen, const tl_solved* rig) {
-    figure_of(card, specimen, "rig_worst_db")->value = rig->hearing.worst_db;
-    figure_of(card, specimen, "rig_worst_hz")->value = rig->hearing.worst_hz;
-    figure_of(card, specimen, "rig_rms_db")->value = rig->hearing.rms_db;
-    tl_bench_figure* peak = figure_of(card, specimen, "rig_peak_hz");
+    bench_figure_of(card, specimen, "rig_worst_db")->value = rig->hearing.worst_db;
+    bench_figure_of(card, specimen, "rig_worst_hz")->value = rig->hearing.worst_hz;
+    bench_figure_of(card, specimen, "rig_rms_db")->value = rig->hearing.rms_db;
+    tl_bench_figure* peak = bench_figure_of(card, specimen, "rig_peak_hz");
     peak->value = rig->metrics.peak_hz;
     if (isnan(peak->value))
         peak->words = tl_copy("no peak");
-    tl_bench_figure* cutoff = figure_of(card, specimen, "rig_cutoff_hz");
+    tl_bench_figure* cutoff = bench_figure_of(card, specimen, "rig_cutoff_hz");
     bool beyond = isnan(rig->metrics.cutoff_hz);
     cutoff->value = beyond ? tl_response_high_hz(rig->response) : rig->metrics.cutoff_hz;
     cutoff->beyond = beyond ? 1 : 0;
-    figure_of(card, specimen, "rig_verdict")->words =
+    bench_figure_of(card, specimen, "rig_verdict")->words =
         tl_copy(tl_verdict_words(rig->hearing.verdict));
 }
 
@@ -125,7 +119,7 @@ static tl_status put_noise(tl_session* session, const bench_card* card, tl_rig* 
     h.deck->output_count = 1;
     tl_pool_work work = {.context = &h, .ask = ask_hiss, .take = take_hiss, .refuse = refuse_hiss};
     tl_status status = tl_pool_run(session->pool, 1, &work, error);
-    tl_bench_figure* figure = figure_of(card, specimen, "rig_noise_a_v");
+    tl_bench_figure* figure = bench_figure_of(card, specimen, "rig_noise_a_v");
     figure->value = h.volts;
     figure->trouble = h.refused;
     tl_deck_free(h.deck);
