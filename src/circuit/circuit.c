@@ -244,7 +244,7 @@ static void link_element(const tl_circuit* circuit, const tl_element* element, t
         link_nodes(parent, in->nodes[pairs[i][0]], in->nodes[pairs[i][1]]);
 }
 
-static void mark_used(void* context, tl_node* node) {
+static void mark_used(void* context, tl_node* node) { // NOLINT: as each_node() calls it
     ((bool*)context)[*node] = true;
 }
 
@@ -266,7 +266,7 @@ static void tie_floating(building* b) {
     free(used);
 }
 
-static void mark_numbered(void* context, tl_node* node) {
+static void mark_numbered(void* context, tl_node* node) { // NOLINT: as each_node() calls it
     ((tl_node*)context)[*node] = 1;
 }
 

@@ -529,8 +529,8 @@ static tl_status read_circuit(tl_library* library, const tl_part_kind* kind, con
     tl_status status = tl_yaml_expect(path, TL_YAML_SCALAR, "the name of a design file", error);
     if (status == TL_OK && !*path->text)
         status = tl_error_at(error, &path->place, "expected the name of a design file");
-    if (status == TL_OK && !library->opener)
-        status = tl_error_at(error, &path->place, "circuits cannot be read here");
+    if (!library->opener)
+        return tl_error_at(error, &path->place, "circuits cannot be read here");
     const struct tl_design* design = NULL;
     if (status == TL_OK)
         status = library->opener(library->opener_context, path->text, &path->place, &design, error);

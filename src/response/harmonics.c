@@ -72,6 +72,8 @@ tl_status tl_harmonics_measure(size_t count, const double* time_s, const double*
                                tl_error* error) {
     size_t wanted = periods * TL_PERIOD_SAMPLES;
     *harmonics = (tl_harmonics){0};
+    if (periods == 0)
+        return tl_error_set(error, TL_FAILURE, "no period to measure");
     tl_fft* fft = tl_fft_new(wanted, error);
     if (!fft)
         return TL_FAILURE;

@@ -115,13 +115,12 @@ static const line_row rig_rows[] = {
 static void add_line(bench_card* card, const char* group, char* id, char* title, const char* unit,
                      tl_better better, bool detail) {
     card->lines = tl_grow(card->lines, card->line_count + 1, sizeof *card->lines);
-    card->lines[card->line_count++] = (tl_bench_line){.id = id,
-                                                      .group = tl_copy(group),
-                                                      .title = title,
-                                                      .unit = tl_copy(unit),
-                                                      .better = better,
-                                                      .detail = detail,
-                                                      .best = SIZE_MAX};
+    tl_bench_line* line = &card->lines[card->line_count++];
+    *line = (tl_bench_line){.better = better, .detail = detail, .best = SIZE_MAX};
+    line->id = id;
+    line->group = tl_copy(group);
+    line->title = title;
+    line->unit = tl_copy(unit);
 }
 
 #define ADD_ROWS(card, group, rows) add_rows(card, group, rows, sizeof(rows) / sizeof *(rows))

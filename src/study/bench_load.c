@@ -310,19 +310,26 @@ static void put_worst(tl_bench_figure* figure, double value, size_t load) {
     figure->words = load_words(load);
 }
 
+/// Whether a figure is measured by sines and edges, of a circuit that is quiet by itself.
+static bool needs_rest(const char* id) {
+    static const char* const heads[] = {"headroom_", "thd_", "harmonic_", "slew_", "thump_"};
+    for (size_t i = 0; i < sizeof heads / sizeof *heads; ++i)
+        if (strncmp(id, heads[i], strlen(heads[i])) == 0)
+            return true;
+    return false;
+}
+
 /// What an oscillating circuit makes of a sine or a step is none of its figures (bench_run.c does
 /// not even try).
 static void spoil(const bench_card* card, bench_specimen* s) {
-    static const char* const spoilt[] = {"headroom_", "thd_", "harmonic_", "slew_", "thump_"};
-    for (size_t i = 0; i < card->line_count; ++i)
-        for (size_t j = 0; j < sizeof spoilt / sizeof *spoilt; ++j) {
-            tl_bench_figure* figure = &s->figures[i];
-            if (strncmp(card->lines[i].id, spoilt[j], strlen(spoilt[j])) != 0)
-                continue;
-            free(figure->words);
-            free(figure->trouble);
-            *figure = (tl_bench_figure){.value = NAN, .trouble = tl_copy("it oscillates")};
-        }
+    for (size_t i = 0; i < card->line_count; ++i) {
+        if (!needs_rest(card->lines[i].id))
+            continue;
+        tl_bench_figure* figure = &s->figures[i];
+        free(figure->words);
+        free(figure->trouble);
+        *figure = (tl_bench_figure){.value = NAN, .trouble = tl_copy("it oscillates")};
+    }
 }
 
 /// In words, with the first load at which it is so.

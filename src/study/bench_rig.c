@@ -88,7 +88,7 @@ static tl_status take_hiss(void* context, size_t job, const tl_reply* reply, tl_
                            bool* again, tl_error* error) {
     (void)job;
     (void)request;
-    (void)again;
+    *again = false;
     (void)error;
     ((hiss*)context)->volts =
         tl_noise_rms_v(reply->points, reply->hz, bench_real(reply, 0), 20, 20e3, true);
@@ -99,7 +99,7 @@ static tl_status refuse_hiss(void* context, size_t job, const char* words, tl_re
                              bool* again, tl_error* error) {
     (void)job;
     (void)request;
-    (void)again;
+    *again = false;
     (void)error;
     ((hiss*)context)->refused = tl_copy(words);
     return TL_OK;
