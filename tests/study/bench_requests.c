@@ -8,6 +8,7 @@
 #include "solve/pool.h"
 #include "toneload/bench.h"
 
+#include <stdint.h>
 #include <stdio.h>
 #include <stdlib.h>
 
