@@ -5,6 +5,8 @@
 
 #include "toneload/error.h"
 
+#include <stddef.h>
+
 /// A design. Never changes once read.
 typedef struct tl_design tl_design;
 
@@ -13,6 +15,10 @@ typedef struct tl_design tl_design;
 /// used.
 TL_API tl_status tl_design_read(const char* path, tl_design** design, tl_error* error);
 TL_API void tl_design_free(tl_design* design);
+
+/// What looks wrong in its circuit though it can be measured, a line each with its place; owned by
+/// the design.
+TL_API const char* const* tl_design_remarks(const tl_design* design, size_t* count);
 
 /// Free text of the user's; the file's name when it has none.
 TL_API const char* tl_design_name(const tl_design* design);

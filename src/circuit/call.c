@@ -201,6 +201,28 @@ static tl_status add_setting(const tl_call* call, tl_flat_model* model, tl_piece
     return TL_OK;
 }
 
+/// Whether a word is a parameter that this model does not have and that may be left out.
+static bool is_extra(const tl_flat_model* model, tl_piece word) {
+    char* name = tl_piece_copy(word);
+    bool extra = !tl_model_type_parameter(model->type, name) && tl_model_is_extra(name);
+    free(name);
+    return extra;
+}
+
+/// Passes over the value of such a parameter, and says so.
+static tl_status skip_extra(const tl_call* owner, tl_cursor* cursor, const tl_flat_model* model,
+                            tl_piece word) {
+    const tl_place place = tl_piece_place(word);
+    if (tl_cursor_word(cursor).size == 0)
+        return tl_error_at(owner->work->error, &place, "expected a value after this parameter");
+    char* name = tl_piece_copy(word);
+    tl_netlist_remark(owner->work->netlist, &place,
+                      "'%s' is left out: ngspice's model of type %s has none", name,
+                      model->type->name);
+    free(name);
+    return TL_OK;
+}
+
 static tl_status read_settings(tl_call* owner, tl_cursor* cursor, tl_flat_model* model) {
     tl_error* error = owner->work->error;
     const tl_formula_world world = tl_call_world(owner);
@@ -213,6 +235,12 @@ static tl_status read_settings(tl_call* owner, tl_cursor* cursor, tl_flat_model*
         tl_place place = tl_cursor_place(cursor);
         if (!tl_cursor_take(cursor, '='))
             return tl_error_at(error, &place, "expected '=' and a value");
+        if (is_extra(model, word)) {
+            status = skip_extra(owner, cursor, model, word);
+            if (status != TL_OK)
+                return status;
+            continue;
+        }
         tl_formula formula = {0};
         double value = 0;
         status = tl_formula_read_value(cursor, &formula, error);

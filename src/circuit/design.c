@@ -58,6 +58,10 @@ const char* tl_design_name(const tl_design* design) {
     return design->name;
 }
 
+const char* const* tl_design_remarks(const tl_design* design, size_t* count) {
+    return tl_netlist_remarks(design->netlist, count);
+}
+
 /// Says at a node that its text is none of the known names.
 static tl_status refuse_name(const reader* r, const tl_yaml* node, const char* what,
                              const char* const* names, size_t count) {
@@ -365,6 +369,21 @@ static tl_status read_all(const reader* r) {
     return status;
 }
 
+/// A SPICE text in place of the file that names it makes no sense as YAML.
+static tl_status refuse_spice(const char* path, const tl_input* input, tl_error* error) {
+    static const char* const endings[] = {".cir", ".ckt", ".sub", ".lib", ".mod", ".sp", ".spice"};
+    size_t size = strlen(path);
+    const tl_place place = {input, 1, 1};
+    for (size_t i = 0; i < sizeof endings / sizeof *endings; ++i) {
+        size_t ending = strlen(endings[i]);
+        if (size > ending && strcasecmp(path + size - ending, endings[i]) == 0)
+            return tl_error_at(error, &place,
+                               "this is a SPICE text: name the design file (YAML) that says what "
+                               "its pins and its supply are");
+    }
+    return TL_OK;
+}
+
 static tl_status design_read(const char* path, tl_design** design, tl_error* error) {
     char* text = NULL;
     size_t size = 0;
@@ -377,7 +396,9 @@ static tl_status design_read(const char* path, tl_design** design, tl_error* err
     made->path = tl_copy(path);
     made->input = tl_input_new(path, text, size);
     free(text);
-    status = tl_yaml_read(made->input, &tree, error);
+    status = refuse_spice(path, made->input, error);
+    if (status == TL_OK)
+        status = tl_yaml_read(made->input, &tree, error);
     if (status == TL_OK) {
         const reader r = {made, tree, tl_units_new(), error};
         status = read_all(&r);

@@ -63,3 +63,14 @@ const char* tl_model_type_parameter(const tl_model_type* type, const char* name)
             return type->parameters[i];
     return NULL;
 }
+
+bool tl_model_is_extra(const char* name) {
+    static const char* const extras[] = {
+        "mfg", "type",  "vpk", "iave", "irms", "vceo",  "icrating", "vds", "qg",
+        "ron", "isr",   "nr",  "n",    "m",    "alpha", "vk",       "iss", "imelt",
+        "xtr", "gleak", "rco", "trs1", "trs2", "nk",    "gdscoef"};
+    for (size_t i = 0; i < sizeof extras / sizeof *extras; ++i)
+        if (strcmp(extras[i], name) == 0)
+            return true;
+    return false;
+}

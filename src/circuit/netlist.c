@@ -23,6 +23,7 @@ void tl_netlist_free(tl_netlist* netlist) {
     free_words(netlist->ports, netlist->port_count);
     free_words(netlist->nodes, netlist->node_count);
     free_words(netlist->paths, netlist->path_count);
+    free_words(netlist->remarks, netlist->remark_count);
     free(netlist->cards);
     free(netlist->models);
     free(netlist->levels);
@@ -53,6 +54,7 @@ tl_netlist* tl_netlist_clone(const tl_netlist* netlist) {
     copy->ports = copy_words(netlist->ports, netlist->port_count);
     copy->nodes = copy_words(netlist->nodes, netlist->node_count);
     copy->paths = copy_words(netlist->paths, netlist->path_count);
+    copy->remarks = copy_words(netlist->remarks, netlist->remark_count);
     copy->cards = copy_rows(netlist->cards, netlist->card_count, sizeof *copy->cards);
     copy->models = copy_rows(netlist->models, netlist->model_count, sizeof *copy->models);
     copy->levels = copy_rows(netlist->levels, netlist->level_count, sizeof *copy->levels);

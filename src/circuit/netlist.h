@@ -41,6 +41,9 @@ void tl_netlist_free(tl_netlist* netlist);
 size_t tl_netlist_port_count(const tl_netlist* netlist);
 /// Name of port `index` (its node is index + 1), in lower case.
 const char* tl_netlist_port_name(const tl_netlist* netlist, size_t index);
+/// What looks wrong though it can be read, a line each with its place; owned by the netlist.
+const char* const* tl_netlist_remarks(const tl_netlist* netlist, size_t* count);
+
 /// All nodes, ground included.
 size_t tl_netlist_node_count(const tl_netlist* netlist);
 /// For people: "mid", "x1.out".

@@ -268,6 +268,7 @@ static tl_status flatten(const tl_subcircuit* file, const tl_subcircuit* what, t
         return status;
     }
     tl_netlist_list_paths(work.netlist);
+    tl_netlist_find_remarks(work.netlist);
     *netlist = work.netlist;
     return TL_OK;
 }

@@ -61,6 +61,8 @@ struct tl_netlist {
     size_t level_count;
     char** paths;
     size_t path_count;
+    char** remarks;
+    size_t remark_count;
 };
 
 /// A call of a subcircuit while it is put in place, or the file itself.
@@ -112,6 +114,12 @@ tl_status tl_card_read(tl_call* call, const tl_spice_line* line);
 tl_status tl_call_read_x(tl_call* call, tl_cursor* cursor, tl_piece name);
 /// Turns the rest of a line after `poly` into the formula of a B source.
 tl_status tl_poly_read(tl_call* call, tl_cursor* cursor, bool voltages, tl_formula* formula);
+
+/// Notes something that looks wrong, with its place; the first 20 are kept.
+void tl_netlist_remark(tl_netlist* netlist, const tl_place* place, const char* format, ...)
+    TL_PRINTF(3, 4);
+/// Notes what looks wrong in values and nodes, once all cards are there.
+void tl_netlist_find_remarks(tl_netlist* netlist);
 
 /// Fills in the list of values that have a path, once all cards are there.
 void tl_netlist_list_paths(tl_netlist* netlist);

@@ -233,6 +233,10 @@ static const char* element_name(const tl_bench_deck* deck, const char* at, size_
     if (!isalpha((unsigned char)at[0]) || !isdigit((unsigned char)at[1]))
         return NULL;
     unsigned long number = strtoul(at + 1, &end, 10);
+    if (tolower((unsigned char)at[0]) == 'v' && *end == '#' && number < deck->first_card) {
+        *size = (size_t)(end - at);
+        return number == deck->source ? "the input's source" : "the supply";
+    }
     size_t count = deck->design ? tl_netlist_card_count(deck->design->netlist) : 0;
     if (isalnum((unsigned char)*end) || *end == '_' || number < deck->first_card ||
         number >= deck->first_card + count)
@@ -297,7 +301,10 @@ static char* telling_line(const char* words) {
 }
 
 char* tl_bench_deck_words(const tl_bench_deck* deck, const char* words) {
-    char* line = telling_line(words);
+    bool late = strstr(words, "did not answer");
+    char* line = late ? NULL : telling_line(words);
+    if (late)
+        return tl_printf("%.*s", (int)strcspn(words, ":\n"), words);
     if (!line)
         return tl_copy(words);
     char* named = name_all(deck, line);

@@ -2,6 +2,7 @@
 // toneload bench: buffer designs measured as a bench would, against limits, beside each other.
 #include "cli/command.h"
 
+#include <stdio.h>
 #include <stdlib.h>
 
 static char* shown(const request* asked, const tl_rig* rig, const tl_bench* bench) {
@@ -34,11 +35,17 @@ static tl_status check_measured(const tl_bench* bench, tl_error* error) {
     return TL_OK;
 }
 
+/// An analysis of one buffer takes a second at most; one that does not end should not take a
+/// minute.
+static const double time_limit_s = 10;
+
 static tl_status measure(const request* asked, tl_design* const* designs, tl_error* error) {
     tl_session* session = NULL;
     tl_rig* rig = NULL;
     tl_bench* bench = NULL;
-    tl_status status = request_session(asked, SESSION_SOLVES, &session, error);
+    request limited = *asked;
+    limited.time_limit_s = asked->time_limit_s > 0 ? asked->time_limit_s : time_limit_s;
+    tl_status status = request_session(&limited, SESSION_SOLVES, &session, error);
     if (status == TL_OK && asked->rig)
         status = tl_rig_read(tl_session_library(session), asked->rig, &rig, error);
     const tl_bench_options options = {rig, asked->limits_file, asked->corners};
@@ -54,6 +61,17 @@ static tl_status measure(const request* asked, tl_design* const* designs, tl_err
     return status;
 }
 
+/// Says what looks wrong in a circuit that will be measured all the same.
+static void warn(const tl_design* design) {
+    size_t count = 0;
+    const char* const* remarks = tl_design_remarks(design, &count);
+    for (size_t i = 0; i < count; ++i) {
+        char* shown = tl_show_safe(remarks[i]);
+        fprintf(stderr, "toneload: warning: %s\n", shown);
+        free(shown);
+    }
+}
+
 static tl_status run(const request* asked, tl_error* error) {
     tl_design** designs = calloc(asked->word_count, sizeof *designs);
     if (!designs)
@@ -61,6 +79,8 @@ static tl_status run(const request* asked, tl_error* error) {
     tl_status status = TL_OK;
     for (size_t i = 0; status == TL_OK && i < asked->word_count; ++i)
         status = tl_design_read(asked->words[i], &designs[i], error);
+    for (size_t i = 0; status == TL_OK && i < asked->word_count; ++i)
+        warn(designs[i]);
     if (status == TL_OK)
         status = measure(asked, designs, error);
     for (size_t i = 0; i < asked->word_count; ++i)

@@ -47,7 +47,7 @@ static const option_row rows[] = {
     {OPTION_OUTPUT, "--output", "FILE", "write the answer to FILE instead of standard output"},
     {OPTION_PARTS, "--parts", "DIR", "a folder of your own parts (cable.yaml, pedal.yaml, ..)"},
     {OPTION_JOBS, "--jobs", "N", "worker processes (as many as there are cores)"},
-    {OPTION_TIME_LIMIT, "--time-limit", "SECONDS", "for one answer of the solver (60)"},
+    {OPTION_TIME_LIMIT, "--time-limit", "SECONDS", "for one answer of the solver (60; a bench 10)"},
 };
 enum { ROWS = sizeof rows / sizeof *rows };
 

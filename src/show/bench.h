@@ -55,6 +55,8 @@ void tl_bench_add_verdicts(tl_text* text, const tl_bench_view* view);
 void tl_bench_add_troubles(tl_text* text, const tl_bench_view* view);
 /// Who makes the noise of each design.
 void tl_bench_add_noises(tl_text* text, const tl_bench_view* view);
+/// How the figures came about: temperature, loads, what "flat" means.
+void tl_bench_add_conditions(tl_text* text, const tl_bench_view* view);
 /// The worst of all corners: nothing when none were asked for.
 void tl_bench_add_corners(tl_text* text, const tl_bench_view* view);
 

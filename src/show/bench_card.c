@@ -73,7 +73,7 @@ static void add_line(tl_text* text, const tl_bench_view* view, const widths* wid
     tl_text_add(text, "  ");
     tl_bench_cell(text, tl_grade_words(figure->grade), wide->verdict, false);
     size_t column = 2 + wide->title + 2 + wide->value + 2 + wide->limit + 2 + wide->verdict + 2;
-    bool fits = column + tl_text_columns(note) <= TL_BENCH_WIDTH;
+    bool fits = !*note || column + tl_text_columns(note) <= TL_BENCH_WIDTH;
     tl_text_add(text, "  ");
     if (!fits)
         tl_bench_break(text, 6);

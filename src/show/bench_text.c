@@ -14,14 +14,17 @@ char* tl_bench_text(const tl_bench* bench, const char* rig, bool details) {
         tl_text_add(&text, "In the rig: ");
         tl_bench_wrap(&text, rig, 12, 2);
     }
-    if (bench->count == 1)
+    bool bare = bench->count == 1 && bench->designs[0].troubles == bench->line_count;
+    if (bench->count == 1 && !bare)
         tl_bench_add_card(&text, &view);
-    else
+    else if (!bare)
         tl_bench_add_table(&text, &view, false);
     tl_bench_add_verdicts(&text, &view);
     tl_bench_add_troubles(&text, &view);
     tl_bench_add_noises(&text, &view);
     tl_bench_add_corners(&text, &view);
+    if (!bare)
+        tl_bench_add_conditions(&text, &view);
     tl_bench_view_free(&view);
     tl_locale_restore(locale);
     return tl_text_take(&text);

@@ -151,7 +151,7 @@ static size_t find_best(const tl_bench* bench, size_t line) {
             second = fmax(second, value);
         }
     }
-    return measured < 2 || most - second < 5e-4 * fabs(most) ? SIZE_MAX : best;
+    return measured < 2 || most - second <= 5e-4 * fabs(most) ? SIZE_MAX : best;
 }
 
 // ---- all of it

@@ -71,6 +71,7 @@ typedef struct {
     double ringing_q[TL_BENCH_LOADS];
     bool oscillates[TL_BENCH_LOADS];
     bool loaded[TL_BENCH_LOADS]; ///< the load was measured
+    unsigned late;               ///< analyses that ran out of time
 } bench_specimen;
 
 typedef struct bench_job bench_job;
@@ -112,6 +113,7 @@ struct bench_job {
     size_t deck_count;
     tl_request request;
     bool loose;      ///< from now on
+    bool given_up;   ///< not asked any more: too many analyses of this design ran out of time
     unsigned round;  ///< of a search
     double state[4]; ///< of a search
 };

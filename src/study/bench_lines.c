@@ -103,6 +103,7 @@ static const line_row ripple_rows[] = {
     {"psrr_200khz_db", "ripple rejection at 200 kHz", "dB", TL_BETTER_HIGH, false},
 };
 static const line_row rig_rows[] = {
+    {"rig_change_db", "change against an ideal buffer there", "dB", TL_BETTER_NEAR_ZERO, false},
     {"rig_verdict", "difference from direct", "", TL_BETTER_NONE, false},
     {"rig_worst_db", "largest difference from direct", "dB", TL_BETTER_NEAR_ZERO, false},
     {"rig_worst_hz", "where that is", "Hz", TL_BETTER_NONE, false},
@@ -137,9 +138,11 @@ static void add_parallel_lines(bench_card* card, const char* side) {
         {"1khz", "1 kHz"}, {"100hz", "100 Hz"}, {"10khz", "10 kHz"}};
     for (size_t i = 0; i < sizeof at / sizeof *at; ++i) {
         add_line(card, side, tl_printf("%s_resistance_%s_ohm", side, at[i][0]),
-                 tl_printf("%s resistance at %s", side, at[i][1]), "ohm", TL_BETTER_NONE, true);
+                 tl_printf("%s parallel resistance at %s", side, at[i][1]), "ohm", TL_BETTER_NONE,
+                 true);
         add_line(card, side, tl_printf("%s_capacitance_%s_farad", side, at[i][0]),
-                 tl_printf("in parallel at %s", at[i][1]), "F", TL_BETTER_NONE, true);
+                 tl_printf("%s parallel capacitance at %s", side, at[i][1]), "F", TL_BETTER_NONE,
+                 true);
     }
 }
 

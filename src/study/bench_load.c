@@ -17,9 +17,11 @@ static const double step_v = 0.1;
 
 /// Faster than anything a guitar sends; faster still would go past a follower by its capacitances.
 static const double edge_s = 50e-9;
+/// Poles sharper than this are looked at with an edge that excites them.
+static const double ringing_q = 1;
 
 enum { SWEEP, STEP }; // rounds of a job
-enum { STEP_POINTS = 2000 };
+enum { STEP_POINTS = 2000, MOST_STEP_POINTS = 50000 };
 
 static size_t count_loads(const bench_card* card, const tl_design* design) {
     (void)card;
@@ -113,7 +115,8 @@ static void put_gain(bench_job* job, const tl_response* response) {
     keep_gain(job, response, TL_BENCH_GAIN);
 }
 
-/// The least damped pair of poles that counts: what it rings at, if it does.
+/// The least damped pair of poles that counts above 1 kHz: what it rings at, if it does. (A bias
+/// network that is bootstrapped resonates at a hertz or so, and no step of this length shows it.)
 static void find_ringing(const tl_response* response, double* hz, double* best_q) {
     size_t count = 0;
     const tl_pole* poles = tl_response_poles(response, &count);
@@ -122,23 +125,31 @@ static void find_ringing(const tl_response* response, double* hz, double* best_q
     for (size_t i = 0; i < count; ++i) {
         double size = hypot(poles[i].re, poles[i].im);
         double q = poles[i].re < 0 ? size / (-2 * poles[i].re) : INFINITY;
-        if (poles[i].counts && poles[i].im > 0 && q > *best_q) {
+        if (poles[i].counts && poles[i].im > 2 * M_PI * 1e3 && q > *best_q) {
             *best_q = q;
             *hz = size / (2 * M_PI);
         }
     }
 }
 
-/// How far the level rises above that at 1 kHz on its way up; 0 when it only falls. A resonance
-/// sharper than the steps of this walk is a peak that the response knows of itself.
+/// How far the highest maximum on the way up lies above the level at 1 kHz; 0 when there is none. A
+/// level that still rises where the sweep ends, as that of a follower which its capacitances
+/// bridge, is none. A resonance sharper than the steps of this walk is one that the response knows
+/// of itself.
 static double peaking_db(const tl_response* response) {
     const int steps = 500;
     tl_metrics metrics = tl_response_metrics(response, 1e3);
     double level_db = tl_response_db(response, 1e3);
     double most_db = isnan(metrics.peak_db) ? 0 : metrics.peak_db;
+    double before_db = 0;
+    double at_db = 0;
     for (int i = 1; i <= steps; ++i) {
-        double hz = 1e3 * pow(high_hz / 1e3, (double)i / steps);
-        most_db = fmax(most_db, tl_response_db(response, hz) - level_db);
+        double next_db =
+            tl_response_db(response, 1e3 * pow(high_hz / 1e3, (double)i / steps)) - level_db;
+        if (at_db >= before_db && at_db > next_db)
+            most_db = fmax(most_db, at_db);
+        before_db = at_db;
+        at_db = next_db;
     }
     return most_db;
 }
@@ -160,18 +171,25 @@ static void note_load(bench_job* job, const tl_response* response) {
     specimen->loaded[load] = true;
 }
 
-/// A step long enough for the slowest of what rings, and short enough for the fastest to be seen;
-/// of what oscillates, some periods.
+/// A step long enough for the slowest of what settles, and with steps short enough for the fastest
+/// of what rings to be seen; of what oscillates, some periods.
 static void ask_step(bench_job* job) {
     const bench_specimen* specimen = job->specimen;
-    double cutoff = specimen->cutoff_hz[job->index];
-    double ringing = specimen->ringing_hz[job->index];
-    double hz = fmin(isinf(cutoff) ? high_hz : cutoff, isnan(ringing) ? high_hz : ringing);
+    size_t load = job->index;
+    double cutoff = fmin(specimen->cutoff_hz[load], high_hz);
+    double ringing = specimen->ringing_hz[load];
+    bool rings = !isnan(ringing) && specimen->ringing_q[load] > ringing_q;
     tl_setup setup = setup_of(job, TL_DRIVE_STEP);
     setup.amplitude_v = step_v;
-    setup.time_s = fmax(20 / (specimen->oscillates[job->index] ? ringing : hz), 200 * edge_s);
-    setup.edge_s = edge_s;
-    bench_ask_transient(job, &setup, setup.time_s, setup.time_s / STEP_POINTS);
+    setup.edge_s = rings ? fmin(edge_s, 0.2 / ringing) : edge_s;
+    setup.time_s = 20 / (isnan(ringing) ? cutoff : fmin(cutoff, ringing));
+    if (specimen->oscillates[load])
+        setup.time_s = 20 / ringing;
+    setup.time_s = fmax(setup.time_s, 200 * setup.edge_s);
+    double step_s = setup.time_s / STEP_POINTS;
+    if (rings)
+        step_s = fmax(fmin(step_s, 1 / (20 * ringing)), setup.time_s / MOST_STEP_POINTS);
+    bench_ask_transient(job, &setup, setup.time_s, step_s);
     job->round = STEP;
 }
 
@@ -228,7 +246,7 @@ static void take_step(bench_job* job, const tl_reply* reply) {
     double before = swing(reply, volts, 0.4 * end_s, 0.5 * end_s);
     double accounted = 1.05 * ringing_left(job->specimen, load, 0.5 * end_s);
     job->specimen->overshoot_share[load] = fmax(0, most / height - 1);
-    if (last > 0.02 * height && last > before * fmax(0.9, accounted))
+    if (last > fmax(0.02 * height, 0.01 * step_v) && last > before * fmax(0.9, accounted))
         job->specimen->oscillates[load] = true;
 }
 

@@ -116,6 +116,14 @@ static void keep_worst(const bench_card* card, bench_specimen* specimen, const c
                              bench_leads[pair % TL_BENCH_LEADS].words);
 }
 
+/// A coil without losses is a yardstick: no pickup's Q is as high, or changes as much.
+static bool is_real(const bench_card* card, size_t pair) {
+    bool any = false;
+    for (size_t i = 0; i < card->pickup_count; ++i)
+        any = any || tl_part_has(card->pickups[i], "eddy.fraction");
+    return !any || tl_part_has(card->pickups[pair / TL_BENCH_LEADS], "eddy.fraction");
+}
+
 void bench_finish_pickups(const bench_card* card, bench_specimen* specimen) {
     for (size_t pair = 0; pair < count_pairs(card, NULL); ++pair) {
         double pole_hz = figure_of(card, specimen, pair, "pole_hz")->value;
@@ -128,6 +136,8 @@ void bench_finish_pickups(const bench_card* card, bench_specimen* specimen) {
                                  ideal->pole_hz);
         double change =
             put_change(figure_of(card, specimen, pair, "q_vs_1mohm_percent"), q, ideal->q);
+        if (!is_real(card, pair))
+            continue;
         keep_worst(card, specimen, "pickup_worst_pole_share_percent", pole, pair);
         keep_worst(card, specimen, "pickup_worst_q_share_percent", change, pair);
     }

@@ -11,9 +11,21 @@
 #include <string.h>
 
 typedef struct {
-    const tl_design* design;
+    const tl_design* design; ///< NULL: an ideal buffer
     size_t count;
 } replacing;
+
+static void set_number(tl_part* part, const char* field, double number) {
+    part->values[tl_part_field(part->kind, field)] = (tl_value){.given = true, .number = number};
+}
+
+/// 1 Mohm in, next to nothing out, and nothing else.
+static void make_ideal(tl_part* buffer) {
+    for (size_t i = 0; i < buffer->kind->field_count; ++i)
+        buffer->values[i] = (tl_value){0};
+    set_number(buffer, "input.resistance", 1e6);
+    set_number(buffer, "output.resistance", 1);
+}
 
 static void replace_buffer(void* context, tl_part* part, const tl_item* item, const char* path) {
     (void)item;
@@ -21,6 +33,8 @@ static void replace_buffer(void* context, tl_part* part, const tl_item* item, co
     if (part->kind != &tl_kind_buffer || strncmp(path, "direct", 6) == 0)
         return;
     part->design = r->design;
+    if (!r->design)
+        make_ideal(part);
     ++r->count;
 }
 
@@ -51,6 +65,41 @@ static void put_hearing(const bench_card* card, bench_specimen* specimen, const 
     cutoff->beyond = beyond ? 1 : 0;
     bench_figure_of(card, specimen, "rig_verdict")->words =
         tl_copy(tl_verdict_words(rig->hearing.verdict));
+}
+
+/// What the design changes at that amp beyond what an ideal buffer would, levels matched.
+static void put_change(const bench_card* card, bench_specimen* specimen, const tl_solved* rig,
+                       const tl_answer* ideal) {
+    for (size_t i = 0; i < ideal->count; i += 2)
+        if (strcmp(ideal->solved[i].amp, rig->amp) == 0) {
+            const tl_solved* other = &ideal->solved[i];
+            bench_figure_of(card, specimen, "rig_change_db")->value =
+                tl_hearing_compare(rig->response, &rig->metrics, other->response, &other->metrics)
+                    .worst_db;
+        }
+}
+
+/// Solves the rig with the design and with an ideal buffer in its place.
+static tl_status solve_both(tl_session* session, const bench_card* card, tl_rig* rig,
+                            bench_specimen* specimen, tl_error* error) {
+    tl_answer* answer = NULL;
+    tl_answer* ideal = NULL;
+    tl_status status = tl_study_response(session, rig, 200, &answer, error);
+    if (status == TL_OK) {
+        tl_rig* other = tl_rig_clone(rig);
+        replacing r = {0};
+        tl_rig_each_part(other, replace_buffer, &r);
+        status = tl_study_response(session, other, 200, &ideal, error);
+        tl_rig_free(other);
+    }
+    if (status == TL_OK) {
+        const tl_solved* worst = find_worst(answer);
+        put_hearing(card, specimen, worst);
+        put_change(card, specimen, worst, ideal);
+    }
+    tl_answer_free(answer);
+    tl_answer_free(ideal);
+    return status;
 }
 
 static void put_trouble(const bench_card* card, bench_specimen* specimen, const char* words) {
@@ -120,6 +169,7 @@ static tl_status put_noise(tl_session* session, const bench_card* card, tl_rig* 
     tl_pool_work work = {.context = &h, .ask = ask_hiss, .take = take_hiss, .refuse = refuse_hiss};
     tl_status status = tl_pool_run(session->pool, 1, &work, error);
     tl_bench_figure* figure = bench_figure_of(card, specimen, "rig_noise_a_v");
+    free(figure->trouble);
     figure->value = h.volts;
     figure->trouble = h.refused;
     tl_deck_free(h.deck);
@@ -139,15 +189,11 @@ tl_status bench_in_rig(tl_session* session, const bench_card* card, tl_rig* rig,
                               "they should be, such as 'buffer: op-amp-follower'",
                               tl_rig_path(rig));
     } else {
-        tl_answer* answer = NULL;
         tl_error* refused = tl_error_new();
-        if (tl_study_response(session, clone, 200, &answer, refused) == TL_OK)
-            put_hearing(card, specimen, find_worst(answer));
-        else
+        if (solve_both(session, card, clone, specimen, refused) != TL_OK)
             put_trouble(card, specimen, tl_error_text(refused));
-        status = put_noise(session, card, clone, specimen, error);
         tl_error_free(refused);
-        tl_answer_free(answer);
+        status = put_noise(session, card, clone, specimen, error);
     }
     tl_rig_free(clone);
     return status;

@@ -61,10 +61,12 @@ static void ask_level(bench_job* job) {
     job->state[0] = periods;
 }
 
-/// Asks for the same level with twice the time to settle, if that is wanted and not too long.
+/// Asks for the same level with twice the time to settle, if that is wanted and not too long; a
+/// point of the curve alone is good enough as it is.
 static bool wait_longer(bench_job* job, const tl_harmonics* harmonics) {
     double settled = fmax(settled_share, settled_of_thd * harmonics->thd_share);
-    if (harmonics->floor_share < settled || 2 * job->state[0] > MOST_PERIODS)
+    if (!levels[job->round].id || harmonics->floor_share < settled ||
+        2 * job->state[0] > MOST_PERIODS)
         return false;
     job->state[0] *= 2;
     ask_level(job);
@@ -165,10 +167,20 @@ static void ask_headroom(bench_job* job) {
     ask_volts(job);
 }
 
+/// What a circuit cannot swing, peak, whatever it is made of, unless its model knows no supply.
+static double supply_span_v(const bench_job* job) {
+    const tl_design* design = job->specimen->design;
+    return job->specimen->supply_share * (design->supply_v - fmin(design->negative_v, 0));
+}
+
 /// Ends a search; true when there is no more to find out.
 static bool is_found(bench_job* job) {
     const double* s = job->state;
     const char* id = searches[job->index].id;
+    if (s[LOW] > 2 * supply_span_v(job)) {
+        bench_figure(job, "%s", id)->words = tl_copy("no limit from the supply");
+        return true;
+    }
     if (s[LOW] >= most_volts || (s[HIGH] > 0 && s[HIGH] < 1e-4)) {
         bench_put(job, fmax(s[LOW], s[HIGH]), "%s", id);
         bench_figure(job, "%s", id)->beyond = s[LOW] >= most_volts ? 1 : -1;

@@ -151,6 +151,35 @@ def check_words(cases):
     cases.check(done.returncode == 2 and b"is a circuit" in done.stderr, "a value of a circuit", done.stderr)
 
 
+def check_warnings(cases):
+    cases.group("what looks wrong is said, and measured all the same")
+    model = ".model mine njf(vto=-0.6 beta=1.3m Isr=322.4f N=1 M=.36 rd=1 rs=1 mfg=Acme)"
+    write_design(cases, "odd", ".subckt odd in out vcc gnd\nr1 in gnd 1M\nr2 in gnd 1meg\nc3 in gnd 1F\nj4 vcc in out mine\n"
+                 "r5 out gnd 4.7k\nr6 out gnf 10k\n%s\n.ends\n" % model)
+    done = cases.run("bench", "odd.yaml", timeout=120)
+    cases.check(done.returncode == 0 and b"supply current" in done.stdout, done.returncode)
+    for needed in ("odd.cir:2: r1 is 0.001 ohm", "1meg", "odd.cir:4: c3 is 1e-15 F", "odd.cir:7: node 'gnf' is reached by r6 alone",
+                   "'isr' is left out", "'n' is left out", "'m' is left out", "'mfg' is left out"):
+        cases.check(needed.encode() in done.stderr, "no", needed, "in", done.stderr)
+    for name in sorted(os.listdir(SHIPPED)):
+        if name.endswith(".yaml"):
+            done = cases.run("bench", os.path.join(SHIPPED, name), "--limits", "nowhere.yaml")
+            cases.check(b"warning" not in done.stderr, name, done.stderr)
+    cases.write("text.cir", "* a text\n")
+    done = cases.run("bench", "text.cir")
+    cases.check(done.returncode == 2 and b"name the design file" in done.stderr, done.stderr)
+
+
+def check_given_up(cases):
+    cases.group("a design whose analyses do not end is given up")
+    write_design(cases, "endless", PLAIN.replace("plain", "endless").replace(
+        "e1 x gnd in gnd 0.9", "b1 x gnd v=v(in,x)>0?9:0"))
+    done = cases.run("bench", "endless.yaml", "--json", "--time-limit", "0.5", timeout=60)
+    found = figures(json.loads(done.stdout))
+    cases.check(found["gain_1khz_db"]["value"] is None, found["gain_1khz_db"])
+    cases.check(done.returncode in (0, 1), done.returncode)
+
+
 def figures(answer):
     return {figure["id"]: figure for figure in answer["designs"][0]["figures"]}
 
@@ -235,7 +264,7 @@ def check_jobs(cases):
 
 
 def run(cases):
-    for check in (check_linear, check_netlist, check_words, check_troubles, check_corners, check_rig, check_jobs):
+    for check in (check_linear, check_netlist, check_words, check_warnings, check_troubles, check_given_up, check_corners, check_rig, check_jobs):
         check(cases)
         cases.clear()
 
