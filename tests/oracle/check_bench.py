@@ -149,8 +149,8 @@ def hold_sums(held, label, found):
             ("drive_worst_cutoff_hz", r"drive_\d.*_cutoff_hz", min),
             ("peaking_worst_db", r"peaking_\d.*_db", max),
             ("overshoot_worst_percent", r"overshoot_\d.*_percent", max),
-            ("pickup_worst_q_share_percent", r"pickup_.*_q_vs_1mohm_percent", lambda v: max(v, key=abs)),
-            ("pickup_worst_pole_share_percent", r"pickup_.*_pole_vs_1mohm_percent", lambda v: max(v, key=abs))):
+            ("pickup_worst_q_share_percent", r"pickup_(?!loss-free).*_q_vs_1mohm_percent", lambda v: max(v, key=abs)),
+            ("pickup_worst_pole_share_percent", r"pickup_(?!loss-free).*_pole_vs_1mohm_percent", lambda v: max(v, key=abs))):
         wanted = worst(pattern, key)
         if wanted is None:
             held.say(False, "%s: %s" % (label, name), "no details")

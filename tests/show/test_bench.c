@@ -64,7 +64,7 @@ static void one_design_has_a_card(void** state) {
     holds(text, "\nFET source follower, 9 V: 26 pass\n");
     holds(text, "  shorted      j1 62 %, rg 16 %, rs 4 %, q1 1 %, the source under 1 %\n");
     holds_not(text, "rig:");
-    holds_not(text, "harmonic");
+    holds_not(text, "second harmonic");
     holds_not(text, "*");
     assert_true(widest(text) <= 100);
     free(text);
