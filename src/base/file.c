@@ -145,6 +145,16 @@ tl_status tl_file_write(const char* path, const void* data, size_t size, tl_erro
     return write_and_rename(path, data, size, error);
 }
 
+const char* tl_file_name(const char* path) {
+    const char* slash = strrchr(path, '/');
+    return slash ? slash + 1 : path;
+}
+
+char* tl_file_beside(const char* file, const char* path) {
+    int folder = (int)(tl_file_name(file) - file);
+    return *path == '/' ? tl_copy(path) : tl_printf("%.*s%s", folder, file, path);
+}
+
 bool tl_file_exists(const char* path) {
     return access(path, F_OK) == 0;
 }

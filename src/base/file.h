@@ -20,6 +20,11 @@ tl_status tl_file_write(const char* path, const void* data, size_t size, tl_erro
 /// Writes all bytes to an open descriptor, going on after interruptions. False sets errno.
 bool tl_file_put(int descriptor, const void* data, size_t size);
 
+/// The last part of a path: what people call the file.
+const char* tl_file_name(const char* path);
+/// A path as the file that names it sees it: relative to that file's folder. Free with free().
+char* tl_file_beside(const char* file, const char* path);
+
 bool tl_file_exists(const char* path);
 
 /// The folder the running library (or program, when linked statically) lies in; free with free().

@@ -80,12 +80,9 @@ static tl_yaml* node_new(tl_yaml_kind kind, tl_place place) {
 
 static void push(tl_yaml* parent, tl_yaml* key, tl_yaml* item) {
     size_t count = parent->count;
-    if ((count & (count - 1)) == 0) { // room doubles at powers of two
-        size_t room = count ? 2 * count : 1;
-        parent->items = tl_grow(parent->items, room, sizeof(tl_yaml*));
-        if (parent->kind == TL_YAML_MAP)
-            parent->keys = tl_grow(parent->keys, room, sizeof(tl_yaml*));
-    }
+    parent->items = tl_grow_one(parent->items, count, sizeof(tl_yaml*));
+    if (parent->kind == TL_YAML_MAP)
+        parent->keys = tl_grow_one(parent->keys, count, sizeof(tl_yaml*));
     parent->items[count] = item;
     if (parent->kind == TL_YAML_MAP)
         parent->keys[count] = key;

@@ -115,11 +115,10 @@ static tl_status read_name(const reader* r) {
         return status;
     const tl_yaml* node = tl_yaml_get(r->tree, "design");
     tl_text name = {0};
-    const char* slash = strrchr(r->design->path, '/');
     if (node && *node->text)
         tl_text_add(&name, node->text);
     else
-        tl_text_add_safe(&name, slash ? slash + 1 : r->design->path);
+        tl_text_add_safe(&name, tl_file_name(r->design->path));
     r->design->name = tl_text_take(&name);
     return TL_OK;
 }
@@ -136,11 +135,7 @@ static tl_status get_scalar(const reader* r, const char* key, const char* what,
 
 /// Reads the circuit file, and says where its name stands when that cannot be done.
 static tl_status read_file(const reader* r, const tl_yaml* node) {
-    const char* own = r->design->path;
-    const char* slash = strrchr(own, '/');
-    bool beside = node->text[0] != '/' && slash;
-    char* path =
-        beside ? tl_printf("%.*s/%s", (int)(slash - own), own, node->text) : tl_copy(node->text);
+    char* path = tl_file_beside(r->design->path, node->text);
     char* text = NULL;
     size_t size = 0;
     tl_error* trouble = tl_error_new();

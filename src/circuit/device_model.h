@@ -17,10 +17,10 @@ typedef struct {
 /// The kind of that name, or NULL.
 const tl_model_type* tl_model_type_find(const char* name);
 const char* const* tl_model_type_names(size_t* count);
-/// Our own copy of a parameter's name, or NULL when the type has none such.
 /// Whether a parameter that a type does not have is one that other programs write into models, and
 /// that can be left out: notes for people, and effects that ngspice's model does not have.
 bool tl_model_is_extra(const char* name);
+/// Our own copy of a parameter's name, or NULL when the type has none such.
 const char* tl_model_type_parameter(const tl_model_type* type, const char* name);
 
 #endif

@@ -2,9 +2,10 @@
 // What looks wrong in a subcircuit that can be read: it is said, and measured all the same.
 #include "circuit/netlist_internal.h"
 
+#include "base/file.h"
+
 #include <stdarg.h>
 #include <stdlib.h>
-#include <string.h>
 
 enum { MOST_REMARKS = 20 };
 static const double small_ohm = 0.1;
@@ -15,9 +16,8 @@ void tl_netlist_remark(tl_netlist* netlist, const tl_place* place, const char* f
     if (netlist->remark_count == MOST_REMARKS)
         return;
     tl_text text = {0};
-    const char* slash = place->in ? strrchr(place->in->name, '/') : NULL;
     if (place->in)
-        tl_text_addf(&text, "%s:%zu: ", slash ? slash + 1 : place->in->name, place->line);
+        tl_text_addf(&text, "%s:%zu: ", tl_file_name(place->in->name), place->line);
     va_list args;
     va_start(args, format);
     tl_text_addv(&text, format, args);

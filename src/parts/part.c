@@ -57,6 +57,13 @@ bool tl_part_has(const tl_part* part, const char* field) {
     return tl_part_value(part, field)->given;
 }
 
+void tl_part_set_number(tl_part* part, const char* field, double number) {
+    int index = tl_part_field(part->kind, field);
+    assert(index >= 0);
+    part->values[index].given = true;
+    part->values[index].number = number;
+}
+
 const char* tl_part_choice(const tl_part* part, const char* field) {
     int index = tl_part_field(part->kind, field);
     assert(index >= 0 && part->kind->fields[index].choices);

@@ -80,6 +80,8 @@ const tl_value* tl_part_value(const tl_part* part, const char* field);
 /// The number of a field, or `otherwise` when it was not given.
 double tl_part_number(const tl_part* part, const char* field, double otherwise);
 bool tl_part_has(const tl_part* part, const char* field);
+/// Gives a field a number, in its SI unit; the name must be one of the kind's.
+void tl_part_set_number(tl_part* part, const char* field, double number);
 /// The chosen word of a choice field, or NULL when not given.
 const char* tl_part_choice(const tl_part* part, const char* field);
 bool tl_part_chosen(const tl_part* part, const char* field, const char* word);

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "response/fft.h"
 
+#include "base/symbol.h"
 #include "base/text.h"
 
 #include <complex.h>
@@ -33,20 +34,13 @@ static bool loaded;
 // FFTW's planner is the one part of it that threads may not share.
 static pthread_mutex_t planner = PTHREAD_MUTEX_INITIALIZER;
 
-/// Puts a symbol's address into a function pointer, as POSIX has it done.
-static bool find(void* library, const char* name, void* pointer) {
-    void* address = dlsym(library, name);
-    memcpy(pointer, &address, sizeof address);
-    return address != NULL;
-}
-
 static void load(void) {
     void* library = dlopen("libfftw3.so.3", RTLD_LAZY | RTLD_LOCAL);
-    loaded = library && find(library, "fftw_plan_dft_r2c_1d", &routines.plan_forward) &&
-             find(library, "fftw_plan_dft_c2r_1d", &routines.plan_inverse) &&
-             find(library, "fftw_execute_dft_r2c", &routines.forward) &&
-             find(library, "fftw_execute_dft_c2r", &routines.inverse) &&
-             find(library, "fftw_destroy_plan", &routines.destroy);
+    loaded = library && tl_symbol_find(library, "fftw_plan_dft_r2c_1d", &routines.plan_forward) &&
+             tl_symbol_find(library, "fftw_plan_dft_c2r_1d", &routines.plan_inverse) &&
+             tl_symbol_find(library, "fftw_execute_dft_r2c", &routines.forward) &&
+             tl_symbol_find(library, "fftw_execute_dft_c2r", &routines.inverse) &&
+             tl_symbol_find(library, "fftw_destroy_plan", &routines.destroy);
 }
 
 double* tl_fft_samples(size_t count) {

@@ -1,32 +1,25 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "response/lapack.h"
 
+#include "base/symbol.h"
 #include "toneload/response.h"
 
 #include <dlfcn.h>
 #include <pthread.h>
 #include <stdbool.h>
-#include <string.h>
 
 // Filled in once and only read after that.
 static pthread_once_t once = PTHREAD_ONCE_INIT;
 static tl_lapack routines;
 static bool loaded;
 
-/// Puts a symbol's address into a function pointer, as POSIX has it done.
-static bool find(void* library, const char* name, void* pointer) {
-    void* address = dlsym(library, name);
-    memcpy(pointer, &address, sizeof address);
-    return address != NULL;
-}
-
 static void load(void) {
     void* library = dlopen("liblapacke.so.3", RTLD_LAZY | RTLD_LOCAL);
-    loaded = library && find(library, "LAPACKE_dgeqrf_work", &routines.dgeqrf) &&
-             find(library, "LAPACKE_dtrtrs_work", &routines.dtrtrs) &&
-             find(library, "LAPACKE_dlarfg_work", &routines.dlarfg) &&
-             find(library, "LAPACKE_dlarfx_work", &routines.dlarfx) &&
-             find(library, "LAPACKE_dggev_work", &routines.dggev);
+    loaded = library && tl_symbol_find(library, "LAPACKE_dgeqrf_work", &routines.dgeqrf) &&
+             tl_symbol_find(library, "LAPACKE_dtrtrs_work", &routines.dtrtrs) &&
+             tl_symbol_find(library, "LAPACKE_dlarfg_work", &routines.dlarfg) &&
+             tl_symbol_find(library, "LAPACKE_dlarfx_work", &routines.dlarfx) &&
+             tl_symbol_find(library, "LAPACKE_dggev_work", &routines.dggev);
 }
 
 const tl_lapack* tl_lapack_get(void) {

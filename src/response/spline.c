@@ -1,12 +1,13 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "response/spline.h"
 
+#include "base/symbol.h"
+
 #include <dlfcn.h>
 #include <gsl/gsl_interp.h>
 #include <math.h>
 #include <pthread.h>
 #include <stdbool.h>
-#include <string.h>
 
 /// The routines of GSL that are used.
 typedef struct {
@@ -24,22 +25,15 @@ static pthread_once_t once = PTHREAD_ONCE_INIT;
 static gsl routines;
 static bool loaded;
 
-/// Puts a symbol's address into a pointer, as POSIX has it done.
-static bool find(void* library, const char* name, void* pointer) {
-    void* address = dlsym(library, name);
-    memcpy(pointer, &address, sizeof address);
-    return address != NULL;
-}
-
 static void load(void) {
     void* library = dlopen("libgsl.so.27", RTLD_LAZY | RTLD_LOCAL);
-    loaded = library && find(library, "gsl_interp_cspline", &routines.cubic) &&
-             find(library, "gsl_interp_alloc", &routines.make) &&
-             find(library, "gsl_interp_init", &routines.init) &&
-             find(library, "gsl_interp_eval", &routines.eval) &&
-             find(library, "gsl_interp_free", &routines.release) &&
-             find(library, "gsl_interp_accel_alloc", &routines.make_finder) &&
-             find(library, "gsl_interp_accel_free", &routines.free_finder);
+    loaded = library && tl_symbol_find(library, "gsl_interp_cspline", &routines.cubic) &&
+             tl_symbol_find(library, "gsl_interp_alloc", &routines.make) &&
+             tl_symbol_find(library, "gsl_interp_init", &routines.init) &&
+             tl_symbol_find(library, "gsl_interp_eval", &routines.eval) &&
+             tl_symbol_find(library, "gsl_interp_free", &routines.release) &&
+             tl_symbol_find(library, "gsl_interp_accel_alloc", &routines.make_finder) &&
+             tl_symbol_find(library, "gsl_interp_accel_free", &routines.free_finder);
 }
 
 /// GSL ends the program over points it cannot take, so they never come to it.

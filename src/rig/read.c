@@ -446,9 +446,8 @@ static tl_status default_direct(tl_rig* rig, tl_error* error) {
 
 static tl_status read_title(tl_rig* rig, const tl_yaml* node, tl_error* error) {
     if (!node || (node->kind == TL_YAML_SCALAR && !*node->text)) {
-        const char* slash = strrchr(rig->path, '/');
         tl_text title = {0};
-        tl_text_add_safe(&title, slash ? slash + 1 : rig->path);
+        tl_text_add_safe(&title, tl_file_name(rig->path));
         rig->title = tl_text_take(&title);
         return TL_OK;
     }

@@ -87,13 +87,6 @@ static const tl_part* find_in_branch(const tl_branch* branch, bool (*wanted)(con
     return found;
 }
 
-/// Puts a number into a field of a part.
-static void set_number(tl_part* part, const char* field, double number) {
-    tl_value* value = &part->values[tl_part_field(part->kind, field)];
-    value->given = true;
-    value->number = number;
-}
-
 static tl_status library_part(making* m, const tl_part_kind* kind, const char* name, tl_part** part,
                               tl_error* error) {
     tl_place nowhere = {0};
@@ -146,7 +139,7 @@ static void turn_up(void* context, tl_part* control) {
     tl_lesson* lesson = context;
     if (tl_part_number(control, "position", 1) < 1)
         lesson->turned_up = true;
-    set_number(control, "position", 1);
+    tl_part_set_number(control, "position", 1);
 }
 
 /// A volume control turned to a position; its two parts are noted.
@@ -159,7 +152,7 @@ static void turn_down(void* context, tl_part* control) {
     turning* t = context;
     if (control->kind != &tl_kind_volume)
         return;
-    set_number(control, "position", t->position);
+    tl_part_set_number(control, "position", t->position);
     double ohm = tl_part_number(control, "pot", 0);
     double below = tl_taper_share(t->position, !tl_part_chosen(control, "taper", "linear"));
     t->parts->upper_ohm = (1 - below) * ohm;
@@ -184,7 +177,7 @@ static void push_part(tl_rig* rig, tl_part* part) {
 
 static void push_lead(const making* m, tl_rig* rig, double length_m) {
     tl_part* cable = tl_part_clone(m->cable);
-    set_number(cable, "length", length_m);
+    tl_part_set_number(cable, "length", length_m);
     cable->sections = m->sections;
     push_part(rig, cable);
 }
@@ -239,7 +232,7 @@ static tl_status add_joints(making* m, tl_error* error) {
         if (status != TL_OK)
             return status;
         if (!joints[i].library)
-            set_number(joint, "resistance", joints[i].ohm);
+            tl_part_set_number(joint, "resistance", joints[i].ohm);
         m->lesson->joint_ohm[i] = tl_part_number(joint, "resistance", 0);
         tl_rig* rig = tl_rig_clone(m->base);
         push_part(rig, joint);
@@ -505,7 +498,7 @@ static tl_status list_sources(making* m, tl_error* error) {
 
 static unsigned longest_sections(const making* m) {
     tl_part* longest = tl_part_clone(m->cable);
-    set_number(longest, "length", lengths_m[TL_LESSON_LENGTHS - 1]);
+    tl_part_set_number(longest, "length", lengths_m[TL_LESSON_LENGTHS - 1]);
     unsigned sections = tl_cable_sections(longest);
     tl_part_free(longest);
     return sections;

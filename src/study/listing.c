@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "study/listing.h"
 
+#include "base/file.h"
 #include "base/text.h"
 #include "parts/kinds.h"
 #include "toneload/design.h"
@@ -10,10 +11,7 @@
 #include <string.h>
 
 void tl_listing_add(tl_inspection* inspection, tl_listing row) {
-    size_t count = inspection->count;
-    if ((count & (count - 1)) == 0)
-        inspection->rows =
-            tl_grow(inspection->rows, count ? 2 * count : 1, sizeof *inspection->rows);
+    inspection->rows = tl_grow_one(inspection->rows, inspection->count, sizeof *inspection->rows);
     inspection->rows[inspection->count++] = row;
 }
 
@@ -37,14 +35,9 @@ static char* value_words(const tl_field* field, const tl_value* value) {
     return tl_text_take(&words);
 }
 
-/// The last part of a path: what people call the file.
-static const char* file_name(const char* path) {
-    const char* slash = strrchr(path, '/');
-    return slash ? slash + 1 : path;
-}
-
 static char* place_words(const tl_place* place) {
-    return place->in ? tl_printf("%s:%zu", file_name(place->in->name), place->line) : tl_copy("");
+    return place->in ? tl_printf("%s:%zu", tl_file_name(place->in->name), place->line)
+                     : tl_copy("");
 }
 
 static char* origin_words(const tl_part* part, const tl_value* value) {
@@ -52,7 +45,7 @@ static char* origin_words(const tl_part* part, const tl_value* value) {
     bool library = value->library != NULL;
     const tl_place* place = library ? &part->place : &value->place;
     if (place->in && !(library && place->in == value->place.in))
-        tl_text_addf(&words, "%s:%zu", file_name(place->in->name), place->line);
+        tl_text_addf(&words, "%s:%zu", tl_file_name(place->in->name), place->line);
     if (library)
         tl_text_addf(&words, "%slibrary part %s: %s", words.size ? ", " : "", value->library,
                      value->source ? value->source : "");

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "study/session.h"
 
+#include "base/file.h"
 #include "base/text.h"
 #include "circuit/design.h"
 #include "parts/library.h"
@@ -8,17 +9,11 @@
 #include <stdlib.h>
 #include <string.h>
 
-/// The path of a design as a file sees it that names it: relative to that file's folder.
-static char* path_beside(const char* file, const char* path) {
-    const char* slash = *path == '/' ? NULL : strrchr(file, '/');
-    return slash ? tl_printf("%.*s/%s", (int)(slash - file), file, path) : tl_copy(path);
-}
-
 /// Opens a design that a rig names, once a file.
 static tl_status open_design(void* context, const char* path, const tl_place* place,
                              const tl_design** design, tl_error* error) {
     tl_session* session = context;
-    char* beside = path_beside(place->in ? place->in->name : "", path);
+    char* beside = tl_file_beside(place->in ? place->in->name : "", path);
     *design = NULL;
     for (size_t i = 0; i < session->design_count && !*design; ++i)
         if (strcmp(session->designs[i]->path, beside) == 0)
