@@ -301,10 +301,7 @@ static char* telling_line(const char* words) {
 }
 
 char* tl_bench_deck_words(const tl_bench_deck* deck, const char* words) {
-    bool late = strstr(words, "did not answer");
-    char* line = late ? NULL : telling_line(words);
-    if (late)
-        return tl_printf("%.*s", (int)strcspn(words, ":\n"), words);
+    char* line = telling_line(words);
     if (!line)
         return tl_copy(words);
     char* named = name_all(deck, line);

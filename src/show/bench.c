@@ -126,10 +126,7 @@ char* tl_bench_note(const tl_bench_figure* figure) {
         words += value_bytes(words);
         words += strspn(words, " ,:;");
     }
-    tl_text text = {0};
-    tl_text_add_safe(&text, words);
-    tl_text_add(&text, "");
-    return tl_text_take(&text);
+    return tl_show_safe(words);
 }
 
 char tl_bench_mark(const tl_bench_figure* figure) {
@@ -138,6 +135,15 @@ char tl_bench_mark(const tl_bench_figure* figure) {
     if (figure->grade == TL_GRADE_MARGINAL)
         return '~';
     return figure->grade == TL_GRADE_FAIL ? '!' : ' ';
+}
+
+void tl_bench_widen(size_t* width, const char* words) {
+    size_t columns = tl_text_columns(words);
+    *width = columns > *width ? columns : *width;
+}
+
+char* tl_bench_limit_words(const tl_bench_line* line) {
+    return tl_show_safe(line->limit ? line->limit->words : "");
 }
 
 void tl_bench_cell(tl_text* text, const char* words, size_t width, bool right) {

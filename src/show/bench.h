@@ -34,6 +34,10 @@ char* tl_bench_note(const tl_bench_figure* figure);
 /// '!' for fail, '~' for marginal, '?' for a figure that could not be measured, else a blank.
 char tl_bench_mark(const tl_bench_figure* figure);
 
+/// Makes a column wide enough for words.
+void tl_bench_widen(size_t* width, const char* words);
+/// A line's limit as it was written, made safe, "" when there is none; free with free().
+char* tl_bench_limit_words(const tl_bench_line* line);
 /// Adds words in a column `width` wide; longer ones push what follows.
 void tl_bench_cell(tl_text* text, const char* words, size_t width, bool right);
 /// Adds words from outside, made safe, and ends the line: parted at blanks, `column` columns of the

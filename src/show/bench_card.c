@@ -12,18 +12,6 @@ typedef struct {
     size_t title, value, limit, verdict;
 } widths;
 
-static void widen(size_t* width, const char* words) {
-    size_t columns = tl_text_columns(words);
-    *width = columns > *width ? columns : *width;
-}
-
-static char* limit_words(const tl_bench_line* line) {
-    tl_text text = {0};
-    tl_text_add_safe(&text, line->limit ? line->limit->words : "");
-    tl_text_add(&text, "");
-    return tl_text_take(&text);
-}
-
 static widths measure(const tl_bench_view* view) {
     widths found = {0, strlen(heads[0]), strlen(heads[1]), strlen("marginal")};
     for (size_t i = 0; i < view->bench->line_count; ++i) {
@@ -31,10 +19,10 @@ static widths measure(const tl_bench_view* view) {
         if (!tl_bench_shows(view, i))
             continue;
         char* value = tl_bench_value(line, &view->bench->designs[0].figures[i]);
-        char* limit = limit_words(line);
-        widen(&found.title, line->title);
-        widen(&found.value, value);
-        widen(&found.limit, limit);
+        char* limit = tl_bench_limit_words(line);
+        tl_bench_widen(&found.title, line->title);
+        tl_bench_widen(&found.value, value);
+        tl_bench_widen(&found.limit, limit);
         free(value);
         free(limit);
     }
@@ -63,7 +51,7 @@ static void add_line(tl_text* text, const tl_bench_view* view, const widths* wid
     const tl_bench_figure* figure = &view->bench->designs[0].figures[index];
     char* value = tl_bench_value(line, figure);
     char* note = tl_bench_note(figure);
-    char* limit = limit_words(line);
+    char* limit = tl_bench_limit_words(line);
     tl_text_addf(text, "%c ", tl_bench_mark(figure));
     tl_bench_cell(text, line->title, wide->title, false);
     tl_text_add(text, "  ");

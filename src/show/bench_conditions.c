@@ -2,13 +2,11 @@
 // How the figures of a bench came about, in the words below them.
 #include "show/bench.h"
 
-#include <string.h>
-
 /// The pickup that noise was measured with; NULL when there was none.
 static const char* noise_pickup(const tl_bench* bench) {
     for (size_t i = 0; i < bench->count; ++i)
-        for (size_t j = 2; j < bench->designs[i].noise_count; ++j)
-            return bench->designs[i].noises[j].source;
+        if (bench->designs[i].noise_count > 2)
+            return bench->designs[i].noises[2].source;
     return NULL;
 }
 

@@ -56,11 +56,6 @@ typedef struct {
     size_t title, nominal, worst;
 } widths;
 
-static void widen(size_t* width, const char* words) {
-    size_t columns = tl_text_columns(words);
-    *width = columns > *width ? columns : *width;
-}
-
 static bool is_listed(const tl_bench_view* view, size_t line) {
     return tl_bench_shows(view, line) && is_known(&view->bench->designs[0].worst[line]);
 }
@@ -74,9 +69,9 @@ static widths measure(const tl_bench_view* view) {
         const tl_bench_line* line = &view->bench->lines[i];
         char* nominal = tl_bench_value(line, &design->figures[i]);
         char* worst = tl_bench_value(line, &design->worst[i]);
-        widen(&found.title, line->title);
-        widen(&found.nominal, nominal);
-        widen(&found.worst, worst);
+        tl_bench_widen(&found.title, line->title);
+        tl_bench_widen(&found.nominal, nominal);
+        tl_bench_widen(&found.worst, worst);
         free(nominal);
         free(worst);
     }

@@ -24,11 +24,6 @@ typedef struct {
     size_t value[BLOCK];
 } block;
 
-static void widen(size_t* width, const char* words) {
-    size_t columns = tl_text_columns(words);
-    *width = columns > *width ? columns : *width;
-}
-
 static const tl_bench_figure* figure_of(const block* b, size_t design, size_t line) {
     const tl_bench_design* of = &b->view->bench->designs[design];
     return b->worst ? (of->worst ? &of->worst[line] : NULL) : &of->figures[line];
@@ -40,14 +35,6 @@ static char* value_of(const block* b, size_t design, size_t line) {
     return known ? tl_bench_value(&b->view->bench->lines[line], figure) : tl_copy("-");
 }
 
-static char* limit_of(const block* b, size_t line) {
-    const tl_bench_limit* limit = b->view->bench->lines[line].limit;
-    tl_text text = {0};
-    tl_text_add_safe(&text, limit ? limit->words : "");
-    tl_text_add(&text, "");
-    return tl_text_take(&text);
-}
-
 static void measure(block* b) {
     const tl_bench* bench = b->view->bench;
     b->limit = strlen("limit");
@@ -56,13 +43,13 @@ static void measure(block* b) {
     for (size_t i = 0; i < bench->line_count; ++i) {
         if (!tl_bench_shows(b->view, i))
             continue;
-        char* limit = limit_of(b, i);
-        widen(&b->limit, limit);
+        char* limit = tl_bench_limit_words(&b->view->bench->lines[i]);
+        tl_bench_widen(&b->limit, limit);
         free(limit);
-        widen(&b->title, bench->lines[i].title);
+        tl_bench_widen(&b->title, bench->lines[i].title);
         for (size_t j = b->first; j < b->last; ++j) {
             char* value = value_of(b, j, i);
-            widen(&b->value[j - b->first], value);
+            tl_bench_widen(&b->value[j - b->first], value);
             free(value);
         }
     }
@@ -121,7 +108,7 @@ static void add_heads(tl_text* text, const block* b) {
 
 static void add_line(tl_text* text, const block* b, size_t index) {
     const tl_bench_line* line = &b->view->bench->lines[index];
-    char* limit = limit_of(b, index);
+    char* limit = tl_bench_limit_words(&b->view->bench->lines[index]);
     tl_text_add(text, "  ");
     tl_bench_cell(text, line->title, b->title, false);
     if (b->limits)

@@ -681,7 +681,7 @@ static void hear_workers(run* now) {
         if (one->pid && one->flight && one->deadline_s < tl_wire_now_s() &&
             poll(&lines[i], 1, 0) == 0) {
             char* why =
-                tl_printf("the solver did not answer within %g s and was stopped", pool->limit_s);
+                tl_printf("the solver " TL_POOL_LATE " %g s and was stopped", pool->limit_s);
             lose_worker(now, one, why);
             free(why);
         }

@@ -54,6 +54,9 @@ typedef struct {
     const double* x;          ///< the others: volt, ampere, or V/sqrt(Hz); else NULL
 } tl_reply;
 
+/// What the words of a refusal hold when its time ran out.
+#define TL_POOL_LATE "did not answer within"
+
 /// What a study does with the pool, for jobs 0 to count - 1. Called from tl_pool_run()'s thread.
 typedef struct {
     void* context;

@@ -4,11 +4,11 @@
 
 #include "base/text.h"
 
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
-/// First density, and the last that stays under 350 frequencies from 10 Hz to 100 kHz.
-enum { FIRST_PER_DECADE = 5, LAST_PER_DECADE = 80 };
+enum { FIRST_PER_DECADE = 5, MOST_FREQUENCIES = 350 };
 static const double LOW_HZ = 10;
 static const double HIGH_HZ = 100e3;
 
@@ -30,6 +30,15 @@ static bool fit_outputs(const tl_reply* reply, tl_answer* answer) {
         if (!solved->response)
             return false;
     }
+    return true;
+}
+
+bool tl_answer_denser(tl_request* request) {
+    double decades = log10(request->high_hz / request->low_hz);
+    unsigned denser = 2 * request->per_decade;
+    if (denser * decades >= MOST_FREQUENCIES)
+        return false;
+    request->per_decade = denser;
     return true;
 }
 
@@ -55,13 +64,12 @@ tl_status tl_answer_take(tl_answer* answer, const tl_reply* reply, double refere
                          tl_request* request, bool* again, tl_error* error) {
     answer->solves += reply->points;
     if (!fit_outputs(reply, answer)) {
-        if (request->per_decade >= LAST_PER_DECADE)
+        *again = tl_answer_denser(request);
+        if (!*again)
             return tl_error_set(error, TL_FAILURE,
                                 "%zu solved frequencies do not determine the response (held-out "
                                 "ones are still missed): no figure would be safe",
                                 reply->points);
-        request->per_decade *= 2;
-        *again = true;
         return TL_OK;
     }
     for (size_t i = 0; i < answer->count; ++i)

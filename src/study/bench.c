@@ -40,11 +40,8 @@ static tl_status take_leads(bench_card* card, tl_library* library, tl_error* err
     for (size_t i = 0; status == TL_OK && i < TL_BENCH_LEADS; ++i) {
         status = tl_library_part(library, &tl_kind_cable, "standard-coax", &nowhere,
                                  &card->leads[i], error);
-        if (status == TL_OK) {
-            tl_value* length = &card->leads[i]->values[tl_part_field(&tl_kind_cable, "length")];
-            length->given = true;
-            length->number = bench_leads[i].value;
-        }
+        if (status == TL_OK)
+            tl_part_set_number(card->leads[i], "length", bench_leads[i].value);
     }
     return status;
 }
@@ -115,22 +112,6 @@ static void grade_all(tl_bench* bench) {
 
 // ---- the best of each line
 
-/// How good a value is: larger is better. NAN when there is no telling.
-static double merit(const tl_bench_line* line, const tl_bench_figure* figure) {
-    if (figure->trouble || isnan(figure->value))
-        return NAN;
-    switch (line->better) {
-    case TL_BETTER_LOW:
-        return -figure->value;
-    case TL_BETTER_HIGH:
-        return figure->value;
-    case TL_BETTER_NEAR_ZERO:
-        return -fabs(figure->value);
-    default:
-        return NAN;
-    }
-}
-
 /// The best design of a line; SIZE_MAX when there is only one, or two that are the same in three
 /// digits.
 static size_t find_best(const tl_bench* bench, size_t line) {
@@ -139,7 +120,7 @@ static size_t find_best(const tl_bench* bench, size_t line) {
     double second = -INFINITY;
     size_t measured = 0;
     for (size_t d = 0; d < bench->count; ++d) {
-        double value = merit(&bench->lines[line], &bench->designs[d].figures[line]);
+        double value = -bench_badness(&bench->lines[line], &bench->designs[d].figures[line]);
         if (isnan(value))
             continue;
         ++measured;
@@ -249,30 +230,14 @@ tl_status tl_study_bench(tl_session* session, tl_design* const* designs, size_t 
 
 // ---- the end
 
-static void free_figures(tl_bench_figure* figures, size_t count) {
-    for (size_t i = 0; figures && i < count; ++i) {
-        free(figures[i].words);
-        free(figures[i].trouble);
-    }
-    free(figures);
-}
-
 static void design_clear(tl_bench_design* design, size_t line_count) {
-    free_figures(design->figures, line_count);
-    free_figures(design->worst, line_count);
+    bench_figures_free(design->figures, line_count);
+    bench_figures_free(design->worst, line_count);
     for (size_t i = 0; design->worst_at && i < line_count; ++i)
         free(design->worst_at[i]);
     free(design->worst_at);
-    for (size_t i = 0; i < TL_BENCH_CURVES; ++i) {
-        free(design->curves[i].x);
-        free(design->curves[i].y);
-    }
-    for (size_t i = 0; i < design->noise_count; ++i) {
-        free(design->noises[i].source);
-        for (size_t part = 0; part < design->noises[i].count; ++part)
-            free(design->noises[i].parts[part].name);
-    }
-    free(design->noises);
+    bench_curves_clear(design->curves);
+    bench_noises_free(design->noises, design->noise_count);
     free(design->name);
     free(design->file);
 }

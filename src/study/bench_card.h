@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 /// @file bench_card.h What the measurements of a bench share: lines, specimens, jobs.
 ///
-/// A kind of measurement is a bench_kind, a row in bench.c: it says how many jobs it is for a
+/// A kind of measurement is a bench_kind, a row in bench_run.c: it says how many jobs it is for a
 /// specimen, what each asks the solver first, and what it makes of a reply: figures, or the next
 /// request. To add a figure: its line in bench_lines.c, and where it is measured.
 #ifndef TL_STUDY_BENCH_CARD_H
@@ -82,6 +82,7 @@ typedef struct {
     /// refused says so.
     const char* const* ids;
     bool without_design; ///< its jobs are done once, not for each specimen
+    /// How many jobs it is for a specimen; NULL: one.
     size_t (*count)(const bench_card* card, const tl_design* design);
     /// Fills in the first setup and request of a job.
     void (*ask)(bench_job* job);
@@ -146,6 +147,9 @@ void bench_put(bench_job* job, double value, const char* format, ...) TL_PRINTF(
 /// Says of all figures of the job's kind that are still empty why they are.
 void bench_refuse(bench_job* job, const char* words);
 
+/// How bad a value is: larger is worse. NAN when there is no value, or no telling.
+double bench_badness(const tl_bench_line* line, const tl_bench_figure* figure);
+
 /// A copy of numbers as a curve of the specimen, when curves are wanted.
 void bench_keep_curve(bench_job* job, tl_bench_curve_kind kind, size_t count, const double* x,
                       const double* y);
@@ -159,6 +163,10 @@ void bench_finish_pickups(const bench_card* card, bench_specimen* specimen);
 bench_specimen* bench_specimen_new(const bench_card* card, const tl_design* design,
                                    double supply_share, bool shown);
 void bench_specimen_free(const bench_card* card, bench_specimen* specimen);
+/// Free what figures, curves and noises of a specimen, or of a result, hold.
+void bench_figures_free(tl_bench_figure* figures, size_t count);
+void bench_curves_clear(tl_bench_curve curves[TL_BENCH_CURVES]);
+void bench_noises_free(tl_bench_noise* noises, size_t count);
 
 /// Measures all there is of many specimens, on all workers.
 tl_status bench_measure(tl_session* session, bench_card* card, bench_specimen* const* specimens,

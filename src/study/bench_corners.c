@@ -138,22 +138,12 @@ static double rank_words(const char* words) {
     return NAN;
 }
 
-/// How bad a figure is: larger is worse; what cannot be measured is worst of all.
+/// How bad a figure is: larger is worse; what cannot be measured is worst of all, and words have
+/// their rank.
 static double badness(const tl_bench_line* line, const tl_bench_figure* figure) {
     if (figure->trouble)
         return INFINITY;
-    if (isnan(figure->value))
-        return rank_words(figure->words);
-    switch (line->better) {
-    case TL_BETTER_LOW:
-        return figure->value;
-    case TL_BETTER_HIGH:
-        return -figure->value;
-    case TL_BETTER_NEAR_ZERO:
-        return fabs(figure->value);
-    default:
-        return NAN;
-    }
+    return isnan(figure->value) ? rank_words(figure->words) : bench_badness(line, figure);
 }
 
 static void find_worst(const survey* s, size_t line, tl_bench_design* result) {

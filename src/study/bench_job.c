@@ -70,11 +70,7 @@ tl_response* bench_fit(bench_job* job, const tl_reply* reply, size_t probe, bool
     double residual = 0;
     tl_response* response =
         tl_response_fit(reply->points, reply->hz, bench_swept(reply, probe), &residual);
-    double decades = log10(job->request.high_hz / job->request.low_hz);
-    unsigned denser = 2 * job->request.per_decade;
-    *again = !response && denser * decades < 350;
-    if (*again)
-        job->request.per_decade = denser;
+    *again = !response && tl_answer_denser(&job->request);
     return response;
 }
 
@@ -113,6 +109,21 @@ void bench_put(bench_job* job, double value, const char* format, ...) {
     figure->value = value;
     free(figure->trouble);
     figure->trouble = NULL;
+}
+
+double bench_badness(const tl_bench_line* line, const tl_bench_figure* figure) {
+    if (figure->trouble || isnan(figure->value))
+        return NAN;
+    switch (line->better) {
+    case TL_BETTER_LOW:
+        return figure->value;
+    case TL_BETTER_HIGH:
+        return -figure->value;
+    case TL_BETTER_NEAR_ZERO:
+        return fabs(figure->value);
+    default:
+        return NAN;
+    }
 }
 
 static bool begins_with_one(const char* id, const char* const* beginnings) {

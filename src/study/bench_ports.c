@@ -28,12 +28,6 @@ static void put_impedance(bench_job* job, const char* side, const char* spot, do
     bench_put(job, cimag(siemens) / (2 * M_PI * hz), "%s_capacitance_%s_farad", side, spot);
 }
 
-static size_t one(const bench_card* card, const tl_design* design) {
-    (void)card;
-    (void)design;
-    return 1;
-}
-
 static void ask_input(bench_job* job) {
     tl_setup setup = bench_setup(job, TL_DRIVE_INPUT);
     bench_ask_sweep(job, &setup, PER_DECADE, 10, 100e3);
@@ -55,7 +49,7 @@ static bool take_input(bench_job* job, const tl_reply* reply) {
 
 static const char* const input_ids[] = {"input_impedance", "input_resistance", "input_capacitance",
                                         NULL};
-const bench_kind bench_input = {input_ids, false, one, ask_input, take_input, NULL};
+const bench_kind bench_input = {input_ids, false, NULL, ask_input, take_input, NULL};
 
 // ---- output
 
@@ -114,7 +108,7 @@ static bool take_output(bench_job* job, const tl_reply* reply) {
 
 static const char* const output_ids[] = {"output_impedance", "output_resistance",
                                          "output_capacitance", "cable_100mdb", NULL};
-const bench_kind bench_output = {output_ids, false, one, ask_output, take_output, NULL};
+const bench_kind bench_output = {output_ids, false, NULL, ask_output, take_output, NULL};
 
 // ---- supply
 

@@ -15,16 +15,12 @@ typedef struct {
     size_t count;
 } replacing;
 
-static void set_number(tl_part* part, const char* field, double number) {
-    part->values[tl_part_field(part->kind, field)] = (tl_value){.given = true, .number = number};
-}
-
 /// 1 Mohm in, next to nothing out, and nothing else.
 static void make_ideal(tl_part* buffer) {
     for (size_t i = 0; i < buffer->kind->field_count; ++i)
         buffer->values[i] = (tl_value){0};
-    set_number(buffer, "input.resistance", 1e6);
-    set_number(buffer, "output.resistance", 1);
+    tl_part_set_number(buffer, "input.resistance", 1e6);
+    tl_part_set_number(buffer, "output.resistance", 1);
 }
 
 static void replace_buffer(void* context, tl_part* part, const tl_item* item, const char* path) {

@@ -38,7 +38,7 @@ typedef struct {
 } run;
 
 static void add_tasks(run* r, const bench_kind* kind, bench_specimen* specimen) {
-    size_t count = kind->count(r->card, specimen ? specimen->design : NULL);
+    size_t count = kind->count ? kind->count(r->card, specimen ? specimen->design : NULL) : 1;
     r->tasks = tl_grow(r->tasks, r->count + count, sizeof *r->tasks);
     for (size_t i = 0; i < count; ++i)
         r->tasks[r->count++] = (task){kind, specimen, i, NULL};
@@ -96,15 +96,18 @@ static tl_status refuse(void* context, size_t index, const char* words, tl_reque
                         bool* again, tl_error* error) {
     (void)error;
     bench_job* job = ((run*)context)->tasks[index].job;
-    bool late = strstr(words, "did not answer within") != NULL;
+    bool late = strstr(words, TL_POOL_LATE) != NULL;
     if (late && job->specimen)
         ++job->specimen->late;
     *again = job->kind->retry && !job->loose && !late && !job->given_up;
     job->loose = true;
-    if (*again)
+    if (*again) {
         job->kind->retry(job);
-    else
-        bench_refuse(job, job->given_up ? given_up : words);
+    } else { // of one that ran out of time, what ngspice said last is not the reason
+        char* reason = tl_printf("%.*s", (int)(late ? strcspn(words, "\n") : strlen(words)), words);
+        bench_refuse(job, job->given_up ? given_up : reason);
+        free(reason);
+    }
     *request = job->request;
     return TL_OK;
 }
@@ -177,28 +180,39 @@ bench_specimen* bench_specimen_new(const bench_card* card, const tl_design* desi
     return made;
 }
 
-static void figure_clear(tl_bench_figure* figure) {
-    free(figure->words);
-    free(figure->trouble);
+void bench_figures_free(tl_bench_figure* figures, size_t count) {
+    for (size_t i = 0; figures && i < count; ++i) {
+        free(figures[i].words);
+        free(figures[i].trouble);
+    }
+    free(figures);
+}
+
+void bench_curves_clear(tl_bench_curve curves[TL_BENCH_CURVES]) {
+    for (size_t i = 0; i < TL_BENCH_CURVES; ++i) {
+        free(curves[i].x);
+        free(curves[i].y);
+    }
+}
+
+void bench_noises_free(tl_bench_noise* noises, size_t count) {
+    for (size_t i = 0; noises && i < count; ++i) {
+        free(noises[i].source);
+        for (size_t part = 0; part < noises[i].count; ++part)
+            free(noises[i].parts[part].name);
+    }
+    free(noises);
 }
 
 void bench_specimen_free(const bench_card* card, bench_specimen* specimen) {
     if (!specimen)
         return;
-    for (size_t i = 0; specimen->figures && i < card->line_count; ++i)
-        figure_clear(&specimen->figures[i]);
-    figure_clear(&specimen->spare);
-    for (size_t i = 0; specimen->curves && i < TL_BENCH_CURVES; ++i) {
-        free(specimen->curves[i].x);
-        free(specimen->curves[i].y);
-    }
-    for (size_t i = 0; specimen->noises && i < TL_BENCH_SOURCES; ++i) {
-        free(specimen->noises[i].source);
-        for (size_t part = 0; part < specimen->noises[i].count; ++part)
-            free(specimen->noises[i].parts[part].name);
-    }
-    free(specimen->figures);
+    bench_figures_free(specimen->figures, card->line_count);
+    free(specimen->spare.words);
+    free(specimen->spare.trouble);
+    if (specimen->curves)
+        bench_curves_clear(specimen->curves);
     free(specimen->curves);
-    free(specimen->noises);
+    bench_noises_free(specimen->noises, TL_BENCH_SOURCES);
     free(specimen);
 }

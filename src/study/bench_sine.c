@@ -47,12 +47,6 @@ static bool measure(const bench_job* job, const tl_reply* reply, double hz, size
 
 // ---- distortion
 
-static size_t one(const bench_card* card, const tl_design* design) {
-    (void)card;
-    (void)design;
-    return 1;
-}
-
 /// One job goes through all levels, since they make one curve. The first entry of its state is how
 /// many periods it runs.
 static void ask_level(bench_job* job) {
@@ -114,7 +108,7 @@ static bool take_level(bench_job* job, const tl_reply* reply) {
 }
 
 static const char* const distortion_ids[] = {"thd_", "harmonic_", NULL};
-const bench_kind bench_distortion = {distortion_ids, false, one, ask_level, take_level, ask_level};
+const bench_kind bench_distortion = {distortion_ids, false, NULL, ask_level, take_level, ask_level};
 
 // ---- headroom
 
@@ -263,4 +257,4 @@ static bool take_slew(bench_job* job, const tl_reply* reply) {
 }
 
 static const char* const slew_ids[] = {"slew", NULL};
-const bench_kind bench_slew = {slew_ids, false, one, ask_slew, take_slew, NULL};
+const bench_kind bench_slew = {slew_ids, false, NULL, ask_slew, take_slew, NULL};

@@ -48,6 +48,8 @@ tl_status tl_stream_solve(tl_session* session, const tl_stream* stream, tl_error
 
 /// The first request for a deck: 21 frequencies from 10 Hz to 100 kHz.
 tl_request tl_answer_request(const tl_deck* deck, const double* values);
+/// Asks for twice as many frequencies of the same band; false when that would be past 350.
+bool tl_answer_denser(tl_request* request);
 /// An answer with nothing solved yet.
 tl_answer* tl_answer_new(const tl_circuit* circuit);
 /// Takes a reply in; asks for a denser one (`*request`, `*again`) while the fit does not hold.
