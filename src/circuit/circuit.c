@@ -292,6 +292,32 @@ static void renumber(tl_circuit* circuit) {
     free(number);
 }
 
+/// Makes one capacitor of those that hang from one node to ground, such as the ends of two cables
+/// that meet: each element less is one less to set, load and solve.
+static void merge_capacitors(tl_circuit* circuit) {
+    size_t* first = tl_new(circuit->node_count, sizeof *first); // at the node, counted from 1
+    size_t* place = tl_new(circuit->element_count + 1, sizeof *place);
+    size_t kept = 0;
+    for (size_t i = 0; i < circuit->element_count; ++i) {
+        tl_element element = circuit->elements[i];
+        bool to_ground = element.kind == 'c' && element.b == TL_GROUND;
+        place[i] = kept;
+        if (to_ground && first[element.a]) {
+            circuit->elements[first[element.a] - 1].value += element.value;
+            continue;
+        }
+        circuit->elements[kept++] = element;
+        if (to_ground)
+            first[element.a] = kept;
+    }
+    place[circuit->element_count] = kept;
+    for (size_t i = 0; i < circuit->embedded_count; ++i)
+        circuit->embedded[i].first = place[circuit->embedded[i].first];
+    circuit->element_count = kept;
+    free(first);
+    free(place);
+}
+
 static tl_circuit* build(const tl_rig* rig, bool with_direct) {
     tl_circuit* circuit = tl_new(1, sizeof *circuit);
     building b = {.circuit = circuit};
@@ -311,6 +337,7 @@ static tl_circuit* build(const tl_rig* rig, bool with_direct) {
     free(list.amps);
     b.direct = false;
     tie_floating(&b);
+    merge_capacitors(circuit);
     renumber(circuit);
     return circuit;
 }
