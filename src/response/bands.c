@@ -7,6 +7,7 @@
 #include "response/response_internal.h"
 
 #include <math.h>
+#include <pthread.h>
 
 static const double first_number = 3.0;
 static const double matched_low_hz = 200.0;
@@ -16,73 +17,120 @@ static double hz_of_number(double number) {
     return 1000.0 / 4.37 * (pow(10.0, number / 21.4) - 1.0);
 }
 
-double tl_band_hz(size_t index) {
-    return hz_of_number(first_number + (double)index);
-}
+/// Five-point Gauss-Legendre rule (Abramowitz and Stegun, table 25.4).
+enum { NODES = 5, SPLIT = 2 * NODES, ALL = NODES + SPLIT };
+static const double rule_node[NODES] = {-0.906179845938663993, -0.538469310105683091, 0.0,
+                                        0.538469310105683091, 0.906179845938663993};
+static const double rule_weight[NODES] = {0.236926885056189088, 0.478628670499366468,
+                                          0.568888888888888889, 0.478628670499366468,
+                                          0.236926885056189088};
 
-static double power_at_number(const tl_response* response, double number) {
-    return tl_response_power(response, tl_response_scaled(response, hz_of_number(number)));
-}
+/// Frequencies of the rule over every band and over both of its halves, of bands' centres and of the
+/// edges between them, Hz. Filled in once and only read after that.
+static double node_hz[TL_BAND_COUNT][ALL];
+static double centre_hz[TL_BAND_COUNT];
+static double edge_hz[TL_BAND_COUNT + 1];
+static pthread_once_t once = PTHREAD_ONCE_INIT;
 
-// Five-point Gauss-Legendre integral (Abramowitz and Stegun, table 25.4).
-static double integrate_once(const tl_response* response, double low, double high) {
-    static const double node[] = {0.538469310105683091, 0.906179845938663993};
-    static const double weight[] = {0.478628670499366468, 0.236926885056189088};
-    static const double weight_middle = 0.568888888888888889;
-    const double middle = 0.5 * (low + high);
-    const double reach = 0.5 * (high - low);
-    double sum = weight_middle * power_at_number(response, middle);
-    for (int i = 0; i < 2; i++) {
-        sum += weight[i] * (power_at_number(response, middle - reach * node[i]) +
-                            power_at_number(response, middle + reach * node[i]));
+static void fill_nodes(double low, double high, double hz[NODES]) {
+    for (size_t i = 0; i < NODES; i++) {
+        hz[i] = hz_of_number(0.5 * (low + high) + 0.5 * (high - low) * rule_node[i]);
     }
-    return reach * sum;
+}
+
+static void fill_bands(void) {
+    for (size_t i = 0; i < TL_BAND_COUNT; i++) {
+        const double middle = first_number + (double)i;
+        fill_nodes(middle - 0.5, middle + 0.5, node_hz[i]);
+        fill_nodes(middle - 0.5, middle, node_hz[i] + NODES);
+        fill_nodes(middle, middle + 0.5, node_hz[i] + SPLIT);
+        centre_hz[i] = hz_of_number(middle);
+        edge_hz[i] = hz_of_number(middle - 0.5);
+        edge_hz[i + 1] = hz_of_number(middle + 0.5);
+    }
+}
+
+double tl_band_hz(size_t index) {
+    pthread_once(&once, fill_bands);
+    return centre_hz[index];
+}
+
+static double weigh(const double power[NODES], double width) {
+    double sum = 0.0;
+    for (size_t i = 0; i < NODES; i++) {
+        sum += rule_weight[i] * power[i];
+    }
+    return 0.5 * width * sum;
+}
+
+static double integrate_once(const tl_response* response, double low, double high) {
+    double x[NODES];
+    double power[NODES];
+    fill_nodes(low, high, x);
+    for (size_t i = 0; i < NODES; i++) {
+        x[i] = tl_response_scaled(response, x[i]);
+    }
+    tl_response_powers(response, NODES, x, power, NULL);
+    return weigh(power, high - low);
+}
+
+// Two halves say what the whole did: what is left of the error is then a thousandth of that.
+static bool agree(double whole, double left, double right) {
+    const double tolerance = 1e-8;
+    return fabs(left + right - whole) <= tolerance * (left + right);
 }
 
 // Halves the interval until both halves together say what the whole did. The tolerance is so small
 // that even the skirts of a resonance far narrower than the nodes' spacing lead to it.
 static double integrate_power(const tl_response* response, double low, double high, double whole,
                               int depth) {
-    const double tolerance = 1e-9;
     const double middle = 0.5 * (low + high);
     const double left = integrate_once(response, low, middle);
     const double right = integrate_once(response, middle, high);
-    if (depth == 0 || fabs(left + right - whole) <= tolerance * (left + right)) {
+    if (depth == 0 || agree(whole, left, right)) {
         return left + right;
     }
     return integrate_power(response, low, middle, left, depth - 1) +
            integrate_power(response, middle, high, right, depth - 1);
 }
 
-// Level of a band; NAN when it reaches beyond the solved band.
-static double band_db(const tl_response* response, size_t index) {
+// Level of a band, whose powers at its nodes are known; NAN when it reaches beyond the solved band.
+static double band_db(const tl_response* response, size_t index, const double power[ALL]) {
     const int most_halvings = 30;
     const double low = first_number + (double)index - 0.5;
     const double high = low + 1.0;
-    if (hz_of_number(low) < response->low_hz || hz_of_number(high) > response->high_hz) {
-        return NAN;
-    }
-    const double whole = integrate_once(response, low, high);
-    return 10.0 * log10(integrate_power(response, low, high, whole, most_halvings));
+    const double whole = weigh(power, 1.0);
+    const double left = weigh(power + NODES, 0.5);
+    const double right = weigh(power + SPLIT, 0.5);
+    const double mean = agree(whole, left, right)
+                            ? left + right
+                            : integrate_power(response, low, high, whole, most_halvings);
+    return 10.0 * log10(mean);
+}
+
+static bool is_solved(const tl_response* response, size_t index) {
+    return edge_hz[index] >= response->low_hz && edge_hz[index + 1] <= response->high_hz;
 }
 
 void tl_response_bands(const tl_response* response, double levels_db[TL_BAND_COUNT]) {
+    double x[TL_BAND_COUNT * ALL];
+    double power[TL_BAND_COUNT * ALL];
+    pthread_once(&once, fill_bands);
+    for (size_t i = 0; i < TL_BAND_COUNT * ALL; i++) {
+        x[i] = tl_response_scaled(response, node_hz[i / ALL][i % ALL]);
+    }
+    tl_response_powers(response, TL_BAND_COUNT * ALL, x, power, NULL);
     for (size_t i = 0; i < TL_BAND_COUNT; i++) {
-        levels_db[i] = band_db(response, i);
+        levels_db[i] = is_solved(response, i) ? band_db(response, i, power + i * ALL) : NAN;
     }
 }
 
 double tl_matched_level_db(const tl_response* rig, const tl_response* direct) {
-    double sum = 0.0;
-    double count = 0.0;
-    for (size_t i = 0; i < TL_BAND_COUNT; i++) {
-        const double hz = tl_band_hz(i);
-        if (hz >= matched_low_hz && hz <= matched_high_hz) {
-            sum += band_db(rig, i) - band_db(direct, i);
-            count += 1.0;
-        }
-    }
-    return sum / count;
+    double rig_db[TL_BAND_COUNT];
+    double direct_db[TL_BAND_COUNT];
+    tl_response_bands(rig, rig_db);
+    tl_response_bands(direct, direct_db);
+    return tl_bands_level_db(rig_db) - tl_bands_level_db(direct_db);
 }
 
 double tl_bands_mean_db(const double levels_db[TL_BAND_COUNT], double low_hz, double high_hz) {

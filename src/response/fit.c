@@ -9,6 +9,7 @@
 
 #include "base/text.h"
 #include "response/lapack.h"
+#include "response/null_vector.h"
 #include "response/response_internal.h"
 
 #include <complex.h>
@@ -16,8 +17,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-/// Largest held-out error of an accepted fit.
-static const double accepted_error = 1e-7;
 /// A fit error this small is rounding: no further pair is tried.
 static const double rounding_error = 1e-12;
 /// A fit error this small may be the solver's noise (1e-11 to 3e-9 a sample): a further pair must
@@ -27,9 +26,7 @@ static const double clear_gain = 4.0;
 static const size_t look_ahead = 2;
 /// More pairs than any rig needs; bounds the time spent on samples of no rational function.
 static const size_t most_pairs = 48;
-/// Levels count relative to the sample, but not below this share of the largest.
-static const double floor_share = 1e-3;
-/// The place of the first held-out sample, and the step to the next.
+/// The place of the first held-out sample, and the step to the next (of few samples: a third).
 static const size_t first_held_out = 3;
 static const size_t held_out_step = 7;
 
@@ -48,15 +45,13 @@ typedef struct {
     size_t* chosen;        ///< samples that are supports
     tl_support* kept;      ///< a response's supports, to go back to
     tl_support* uncleaned; ///< the same before its doublets went
-    double* matrix;
-    double* tau;
-    double* vector;
-    double* work;
-    lapack_int work_size;
+    tl_null_problem problem;
 } fitter;
 
-static bool is_held_out(size_t index) {
-    return index >= first_held_out && (index - first_held_out) % held_out_step == 0;
+bool tl_fit_holds_out(size_t count, size_t index) {
+    const size_t third = count / 3;
+    const size_t step = third < 3 ? 3 : third > held_out_step ? held_out_step : third;
+    return index >= first_held_out && (index - first_held_out) % step == 0;
 }
 
 // Shares one allocation (`f.x`) out among the arrays of doubles.
@@ -66,18 +61,14 @@ static fitter new_fitter(size_t count) {
         f.limit = most_pairs;
     }
     const size_t columns = 2 * f.limit;
-    f.work_size = (lapack_int)(32 * columns);
-    f.x =
-        tl_new(6 * count + 2 * count * columns + 2 * columns + (size_t)f.work_size, sizeof(double));
+    const size_t work_size = tl_null_room(2 * count, columns);
+    f.x = tl_new(6 * count + work_size, sizeof(double));
     f.re = f.x + count;
     f.im = f.re + count;
     f.unit = f.im + count;
     f.row = f.unit + count;
     f.error = f.row + count;
-    f.matrix = f.error + count;
-    f.tau = f.matrix + 2 * count * columns;
-    f.vector = f.tau + columns;
-    f.work = f.vector + columns;
+    tl_null_share(&f.problem, f.error + count, 2 * count, columns);
     f.is_support = tl_new(count, sizeof(bool));
     f.chosen = tl_new(f.limit + 1, sizeof(size_t));
     f.kept = tl_new(2 * f.limit + 1, sizeof(tl_support));
@@ -93,7 +84,7 @@ static void free_fitter(fitter* f) {
 }
 
 static double sample_unit(const tl_response* response, double _Complex h) {
-    return 1.0 / fmax(cabs(h), floor_share * response->max_abs);
+    return 1.0 / fmax(cabs(h), TL_FIT_FLOOR * response->max_abs);
 }
 
 // Takes the samples that are not held out.
@@ -101,7 +92,7 @@ static void load_samples(fitter* f, const tl_response* response, size_t count, c
                          const double _Complex* h) {
     size_t place = 0;
     for (size_t i = 0; i < count; i++) {
-        if (!is_held_out(i)) {
+        if (!tl_fit_holds_out(count, i)) {
             f->x[place] = tl_response_scaled(response, hz[i]);
             f->re[place] = creal(h[i]);
             f->im[place] = cimag(h[i]);
@@ -118,7 +109,7 @@ static size_t fill_loewner(fitter* f) {
     const size_t rows = 2 * (f->count - f->pairs);
     for (size_t k = 0; k < f->pairs; k++) {
         const size_t at = f->chosen[k];
-        double* of_re = f->matrix + 2 * k * rows;
+        double* of_re = f->problem.matrix + 2 * k * rows;
         double* of_im = of_re + rows;
         size_t row = 0;
         for (size_t i = 0; i < f->count; i++) {
@@ -140,70 +131,11 @@ static size_t fill_loewner(fitter* f) {
     return rows;
 }
 
-// Scales the columns of the triangular factor to unit length and keeps its diagonal off zero, so
-// that inverse iteration can divide by it. The scales go to `tau`, which is no longer needed.
-static void condition_factor(fitter* f, size_t rows, size_t columns) {
-    for (size_t j = 0; j < columns; j++) {
-        double* column = f->matrix + j * rows;
-        double sum = 0.0;
-        for (size_t i = 0; i <= j; i++) {
-            sum += column[i] * column[i];
-        }
-        const double scale = sum > 0.0 ? 1.0 / sqrt(sum) : 1.0;
-        for (size_t i = 0; i <= j; i++) {
-            column[i] *= scale;
-        }
-        const double least = 1e-18;
-        if (fabs(column[j]) < least) {
-            column[j] = least;
-        }
-        f->tau[j] = scale;
-    }
-}
-
-// Brings a vector to unit length in the maximum norm.
-static void normalize_vector(size_t size, double* vector) {
-    double largest = 0.0;
-    for (size_t i = 0; i < size; i++) {
-        largest = fmax(largest, fabs(vector[i]));
-    }
-    for (size_t i = 0; i < size; i++) {
-        vector[i] /= largest;
-    }
-}
-
 // Finds the weights for the chosen supports, the last right singular vector, into `vector`.
 static bool solve_weights(fitter* f) {
-    const size_t rows = fill_loewner(f);
-    const size_t columns = 2 * f->pairs;
-    const lapack_int m = (lapack_int)rows;
-    const lapack_int n = (lapack_int)columns;
-    if (tl_lapack_get()->dgeqrf(LAPACK_COL_MAJOR, m, n, f->matrix, m, f->tau, f->work,
-                                f->work_size)) {
-        return false;
-    }
-    condition_factor(f, rows, columns);
-    for (size_t i = 0; i < columns; i++) {
-        f->vector[i] = 1.0;
-    }
-    const int rounds = 3;
-    for (int round = 0; round < rounds; round++) {
-        if (tl_lapack_get()->dtrtrs(LAPACK_COL_MAJOR, 'U', 'T', 'N', n, 1, f->matrix, m, f->vector,
-                                    n)) {
-            return false;
-        }
-        normalize_vector(columns, f->vector);
-        if (tl_lapack_get()->dtrtrs(LAPACK_COL_MAJOR, 'U', 'N', 'N', n, 1, f->matrix, m, f->vector,
-                                    n)) {
-            return false;
-        }
-        normalize_vector(columns, f->vector);
-    }
-    for (size_t i = 0; i < columns; i++) {
-        f->vector[i] *= f->tau[i];
-    }
-    normalize_vector(columns, f->vector);
-    return true;
+    f->problem.rows = fill_loewner(f);
+    f->problem.columns = 2 * f->pairs;
+    return tl_null_vector(&f->problem);
 }
 
 // Puts supports and weights into the response.
@@ -211,17 +143,9 @@ static void store_supports(const fitter* f, tl_response* response) {
     response->pairs = f->pairs;
     for (size_t k = 0; k < f->pairs; k++) {
         const size_t at = f->chosen[k];
-        const double re = f->vector[2 * k];
-        const double im = f->vector[2 * k + 1];
-        response->supports[k] = (tl_support){
-            .x = f->x[at],
-            .f_re = f->re[at],
-            .f_im = f->im[at],
-            .den_re = re,
-            .den_im = im * f->x[at],
-            .num_re = re * f->re[at] - im * f->im[at],
-            .num_im = (re * f->im[at] + im * f->re[at]) * f->x[at],
-        };
+        const double re = f->problem.vector[2 * k];
+        const double im = f->problem.vector[2 * k + 1];
+        response->supports[k] = tl_support_make(f->x[at], f->re[at], f->im[at], re, im);
     }
 }
 
@@ -407,10 +331,12 @@ static bool clean_fit(fitter* f, tl_response* response, double error) {
 static double held_out_error(const tl_response* response, size_t count, const double* hz,
                              const double _Complex* h) {
     double largest = 0.0;
-    for (size_t i = first_held_out; i < count; i += held_out_step) {
-        const double error =
-            cabs(tl_response_at(response, hz[i]) - h[i]) * sample_unit(response, h[i]);
-        largest = isfinite(error) ? fmax(largest, error) : HUGE_VAL;
+    for (size_t i = 0; i < count; i++) {
+        if (tl_fit_holds_out(count, i)) {
+            const double error =
+                cabs(tl_response_at(response, hz[i]) - h[i]) * sample_unit(response, h[i]);
+            largest = isfinite(error) ? fmax(largest, error) : HUGE_VAL;
+        }
     }
     return largest;
 }
@@ -450,7 +376,7 @@ tl_response* tl_response_fit(size_t count, const double* hz, const double _Compl
     }
     size_t held_out = 0;
     for (size_t i = 0; i < count; i++) {
-        held_out += is_held_out(i);
+        held_out += tl_fit_holds_out(count, i);
     }
     fitter f = new_fitter(count - held_out);
     response->supports = tl_new(f.limit, sizeof(tl_support));
@@ -460,7 +386,7 @@ tl_response* tl_response_fit(size_t count, const double* hz, const double _Compl
         isfinite(error) && tl_response_find_poles(response) && clean_fit(&f, response, error);
     *residual = solved ? held_out_error(response, count, hz, h) : HUGE_VAL;
     free_fitter(&f);
-    if (!(*residual <= accepted_error)) {
+    if (!(*residual <= TL_FIT_ACCEPTED)) {
         tl_response_free(response);
         return NULL;
     }

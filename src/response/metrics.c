@@ -14,6 +14,7 @@
 
 /// Track points a decade; bends closer together than this come from poles nearby.
 static const double points_per_decade = 24.0;
+enum { OFFSETS = 11 }; ///< points about a resonant pole
 /// Half power: 3.0103 dB below.
 static const double half = 0.5;
 /// Least height of a peak that is one, dB.
@@ -68,11 +69,12 @@ static int compare_doubles(const void* a, const void* b) {
 // within a few |Re p| of its Im p, however narrow it is. Returns how many there are.
 static size_t find_neighbourhoods(const tl_response* response, double low, double high,
                                   double* places) {
-    static const double offsets[] = {-8.0, -4.0, -2.0, -1.0, -0.5, 0.0, 0.5, 1.0, 2.0, 4.0, 8.0};
+    static const double offsets[OFFSETS] = {-8.0, -4.0, -2.0, -1.0, -0.5, 0.0,
+                                            0.5,  1.0,  2.0,  4.0,  8.0};
     size_t count = 0;
     for (size_t i = 0; i < response->pole_count; i++) {
         const tl_pole* pole = &response->poles[i];
-        for (size_t k = 0; pole->im > 0.0 && k < sizeof offsets / sizeof *offsets; k++) {
+        for (size_t k = 0; pole->im > 0.0 && k < OFFSETS; k++) {
             const double x = (pole->im + offsets[k] * pole->re) / response->scale_rad_s;
             if (x > low && x < high) {
                 places[count++] = x;
@@ -83,63 +85,64 @@ static size_t find_neighbourhoods(const tl_response* response, double low, doubl
     return count;
 }
 
-static void add_point(track* t, double x) {
-    if (t->count == 0 || x > t->points[t->count - 1].x) {
-        t->points[t->count++] = (point){.x = x,
-                                        .power = tl_response_power(t->response, x),
-                                        .slope = tl_response_slope(t->response, x)};
+static size_t add_place(double* x, size_t count, double place) {
+    if (count > 0 && !(place > x[count - 1])) {
+        return count;
     }
+    x[count] = place;
+    return count + 1;
 }
 
-// Lays grid and neighbourhoods into one ascending track.
-static void lay_points(track* t, double low, double high, size_t steps, const double* places,
-                       size_t place_count) {
+// Lays grid and neighbourhoods into one ascending line; returns its length.
+static size_t lay_places(double* x, double low, double high, size_t steps, const double* places,
+                         size_t place_count) {
     const double ratio = pow(high / low, 1.0 / (double)steps);
-    double x = low;
+    double at = low;
+    size_t count = 0;
     size_t place = 0;
-    for (size_t i = 0; i < steps; i++, x *= ratio) {
-        while (place < place_count && places[place] < x) {
-            add_point(t, places[place++]);
+    for (size_t i = 0; i < steps; i++, at *= ratio) {
+        while (place < place_count && places[place] < at) {
+            count = add_place(x, count, places[place++]);
         }
-        add_point(t, x);
+        count = add_place(x, count, at);
     }
     while (place < place_count) {
-        add_point(t, places[place++]);
+        count = add_place(x, count, places[place++]);
     }
-    add_point(t, high);
+    return add_place(x, count, high);
 }
 
-// Puts every maximum and minimum into the track, with slope 0.
-static void add_extremes(track* t) {
-    const track coarse = *t;
-    t->count = 0;
-    t->points = tl_new(2 * coarse.count, sizeof(point));
-    for (size_t i = 0; i < coarse.count; i++) {
-        const point* here = &coarse.points[i];
-        if (i > 0 && here[-1].slope * here->slope < 0.0) {
-            const double x = find_root(t->response, slope_of, 0.0, here[-1].x, here->x);
-            if (x > here[-1].x && x < here->x) {
+// Puts every maximum and minimum between the points into the track, with slope 0.
+static void add_points(track* t, size_t count, const double* x, const double* power,
+                       const double* slope) {
+    for (size_t i = 0; i < count; i++) {
+        if (i > 0 && slope[i - 1] * slope[i] < 0.0) {
+            const double bend = find_root(t->response, slope_of, 0.0, x[i - 1], x[i]);
+            if (bend > x[i - 1] && bend < x[i]) {
                 t->points[t->count++] =
-                    (point){.x = x, .power = tl_response_power(t->response, x), .slope = 0.0};
+                    (point){.x = bend, .power = tl_response_power(t->response, bend), .slope = 0.0};
             }
         }
-        t->points[t->count++] = *here;
+        t->points[t->count++] = (point){x[i], power[i], slope[i]};
     }
-    free(coarse.points);
 }
 
 static track new_track(const tl_response* response, double reference_hz) {
     const double low = tl_response_scaled(response, reference_hz);
     const double high = tl_response_scaled(response, response->high_hz);
     const size_t steps = (size_t)ceil(points_per_decade * log10(high / low)) + 1;
-    const size_t most_places = 11 * response->pole_count;
-    double* places = tl_new(most_places + 1, sizeof(double));
+    const size_t most_places = OFFSETS * response->pole_count;
+    const size_t most = steps + most_places + 2;
+    double* places = tl_new(most_places + 3 * most, sizeof(double));
+    double* x = places + most_places;
+    double* power = x + most;
+    double* slope = power + most;
     const size_t place_count = find_neighbourhoods(response, low, high, places);
-    track t = {.response = response};
-    t.points = tl_new(steps + place_count + 2, sizeof(point));
-    lay_points(&t, low, high, steps, places, place_count);
+    const size_t count = lay_places(x, low, high, steps, places, place_count);
+    tl_response_powers(response, count, x, power, slope);
+    track t = {.response = response, .points = tl_new(2 * count, sizeof(point))};
+    add_points(&t, count, x, power, slope);
     free(places);
-    add_extremes(&t);
     return t;
 }
 

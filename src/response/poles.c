@@ -129,11 +129,9 @@ static double _Complex polish_pole(const tl_response* response, double _Complex 
     return s;
 }
 
-// Writes a pole down with its weight; the residue of N/D at a zero of D is N/D'.
-static void add_pole(tl_response* response, double _Complex s) {
-    value at;
-    s = polish_pole(response, s, &at);
-    const double residue = cabs(at.num / at.den_slope) * response->scale_rad_s;
+// Writes a pole down with its weight, in its place.
+static void insert_pole(tl_response* response, double _Complex s, double _Complex scaled_residue) {
+    const double residue = cabs(scaled_residue) * response->scale_rad_s;
     tl_pole pole = {.re = creal(s) * response->scale_rad_s, .im = cimag(s) * response->scale_rad_s};
     pole.weight = residue / hypot(pole.re, pole.im);
     if (!isfinite(pole.re) || !isfinite(pole.im) || !isfinite(pole.weight)) {
@@ -152,10 +150,93 @@ static void add_pole(tl_response* response, double _Complex s) {
     response->poles[place] = pole;
 }
 
-bool tl_response_find_poles(tl_response* response) {
+// The residue of N/D at a zero of D is N/D'.
+static void add_pole(tl_response* response, double _Complex s) {
+    value at;
+    s = polish_pole(response, s, &at);
+    insert_pole(response, s, at.num / at.den_slope);
+}
+
+static void drop_poles(tl_response* response) {
     free(response->poles);
     response->poles = NULL;
     response->pole_count = 0;
+}
+
+// Goes from a near place to a zero of the denominator; false when the steps do not die down.
+static bool seek_pole(const tl_response* response, double _Complex* s, value* at) {
+    const int most_steps = 12;
+    for (int i = 0; i < most_steps; i++) {
+        *at = evaluate(response, *s);
+        const double _Complex step = at->den / at->den_slope;
+        const double size = cabs(step);
+        if (!(size < 0.3 * cabs(*s))) {
+            return false;
+        }
+        *s -= step;
+        if (size < 1e-9 * cabs(*s)) { // the next one would be some 1e-18 of it
+            *at = evaluate(response, *s);
+            return true;
+        }
+    }
+    return false;
+}
+
+/// Poles found, with their residues, scaled.
+typedef struct {
+    size_t count;
+    double _Complex* s;
+    double _Complex* residue;
+} fractions;
+
+// Whether the poles' partial fractions are the response at a sample, but for what no pole that
+// counts could hide in: such a one shows by a third of its weight or more at the nearest sample.
+static bool gives_back(const fractions* f, double _Complex constant, double x,
+                       double _Complex sample, double largest) {
+    double _Complex sum = constant;
+    for (size_t i = 0; i < f->count; i++) {
+        sum += f->residue[i] / (I * x - f->s[i]);
+        if (cimag(f->s[i]) != 0.0) {
+            sum += conj(f->residue[i]) / (I * x - conj(f->s[i]));
+        }
+    }
+    return cabs(sum - sample) <= 0.1 * counting_weight * largest;
+}
+
+bool tl_response_follow_poles(tl_response* response, size_t count, const tl_pole* start,
+                              size_t samples, const double* x, const double* re, const double* im) {
+    double _Complex memory[2 * 64];
+    fractions f = {0, memory, memory + 64};
+    drop_poles(response);
+    bool found = count <= 64;
+    for (size_t i = 0; found && i < count; i++) {
+        value at;
+        double _Complex s = (start[i].re + I * start[i].im) / response->scale_rad_s;
+        found = seek_pole(response, &s, &at) && cimag(s) >= 0.0;
+        f.s[f.count] = s;
+        f.residue[f.count++] = at.num / at.den_slope;
+    }
+    double num = 0.0;
+    double den = 0.0;
+    for (size_t i = 0; i < response->pairs; i++) {
+        num += response->supports[i].num_re;
+        den += response->supports[i].den_re;
+    }
+    for (size_t i = 0; found && i < samples; i++) {
+        found = gives_back(&f, num / den, x[i], re[i] + I * im[i], response->max_abs);
+    }
+    if (!found) {
+        return false;
+    }
+    response->poles = tl_new(count, sizeof(tl_pole));
+    for (size_t i = 0; i < f.count; i++) {
+        insert_pole(response, f.s[i], f.residue[i]);
+    }
+    return true;
+}
+
+bool tl_response_find_poles(tl_response* response) {
+    drop_poles(response);
     if (response->pairs == 0) {
         return true;
     }

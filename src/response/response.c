@@ -74,6 +74,18 @@ double tl_response_power(const tl_response* response, double x) {
            (sum.den_re * sum.den_re + sum.den_im * sum.den_im);
 }
 
+tl_support tl_support_make(double x, double f_re, double f_im, double w_re, double w_im) {
+    return (tl_support){
+        .x = x,
+        .f_re = f_re,
+        .f_im = f_im,
+        .den_re = w_re,
+        .den_im = w_im * x,
+        .num_re = w_re * f_re - w_im * f_im,
+        .num_im = (w_re * f_im + w_im * f_re) * x,
+    };
+}
+
 double _Complex tl_response_at(const tl_response* response, double hz) {
     return tl_response_value(response, tl_response_scaled(response, hz));
 }
@@ -125,6 +137,97 @@ double tl_response_slope(const tl_response* response, double x) {
     return 2.0 * x *
            ((sum.num_re * slope.num_re + sum.num_im * slope.num_im) / num -
             (sum.den_re * slope.den_re + sum.den_im * slope.den_im) / den);
+}
+
+enum { BLOCK = 64 };
+
+/// Sums over the supports at many frequencies at once; `r2` ones only when slopes are wanted.
+typedef struct {
+    double num_re[BLOCK], num_im[BLOCK], den_re[BLOCK], den_im[BLOCK];
+    double num_re2[BLOCK], num_im2[BLOCK], den_re2[BLOCK], den_im2[BLOCK];
+} block_sums;
+
+// Support after support, so that the compiler can go through several frequencies in one step.
+static void sum_block(const tl_response* response, size_t count, const double* restrict x,
+                      block_sums* restrict sums) {
+    for (size_t i = 0; i < response->pairs; i++) {
+        const tl_support s = response->supports[i];
+        for (size_t j = 0; j < count; j++) {
+            const double r = 1.0 / ((x[j] - s.x) * (x[j] + s.x));
+            sums->num_re[j] += s.num_re * r;
+            sums->num_im[j] += s.num_im * r;
+            sums->den_re[j] += s.den_re * r;
+            sums->den_im[j] += s.den_im * r;
+        }
+    }
+}
+
+static void sum_slopes(const tl_response* response, size_t count, const double* restrict x,
+                       block_sums* restrict sums) {
+    for (size_t i = 0; i < response->pairs; i++) {
+        const tl_support s = response->supports[i];
+        for (size_t j = 0; j < count; j++) {
+            const double r = 1.0 / ((x[j] - s.x) * (x[j] + s.x));
+            const double steep = -2.0 * x[j] * r * r;
+            sums->num_re2[j] += s.num_re * steep;
+            sums->num_im2[j] += s.num_im * steep;
+            sums->den_re2[j] += s.den_re * steep;
+            sums->den_im2[j] += s.den_im * steep;
+        }
+    }
+}
+
+static void fill_powers(size_t count, const double* restrict x, const block_sums* restrict sums,
+                        double* restrict power) {
+    for (size_t j = 0; j < count; j++) {
+        const double num_re = x[j] * sums->num_re[j];
+        const double den_re = x[j] * sums->den_re[j];
+        power[j] = (num_re * num_re + sums->num_im[j] * sums->num_im[j]) /
+                   (den_re * den_re + sums->den_im[j] * sums->den_im[j]);
+    }
+}
+
+static void fill_slopes(size_t count, const double* restrict x, const block_sums* restrict sums,
+                        double* restrict slope) {
+    for (size_t j = 0; j < count; j++) {
+        const double num_slope = sums->num_re[j] + x[j] * sums->num_re2[j];
+        const double den_slope = sums->den_re[j] + x[j] * sums->den_re2[j];
+        const double num_re = x[j] * sums->num_re[j];
+        const double den_re = x[j] * sums->den_re[j];
+        const double num = num_re * num_re + sums->num_im[j] * sums->num_im[j];
+        const double den = den_re * den_re + sums->den_im[j] * sums->den_im[j];
+        slope[j] = 2.0 * x[j] *
+                   ((num_re * num_slope + sums->num_im[j] * sums->num_im2[j]) / num -
+                    (den_re * den_slope + sums->den_im[j] * sums->den_im2[j]) / den);
+    }
+}
+
+// A frequency at or next to a support gives no number, or too rough a slope: it is done by itself.
+static void mend_block(const tl_response* response, size_t count, const double* x, double* power,
+                       double* slope) {
+    for (size_t j = 0; j < count; j++) {
+        if (!isfinite(power[j])) {
+            power[j] = tl_response_power(response, x[j]);
+        }
+        if (slope && (!isfinite(slope[j]) || step_aside(response, x[j]) != x[j])) {
+            slope[j] = tl_response_slope(response, x[j]);
+        }
+    }
+}
+
+void tl_response_powers(const tl_response* response, size_t count, const double* x, double* power,
+                        double* slope) {
+    for (size_t from = 0; from < count; from += BLOCK) {
+        const size_t size = count - from < BLOCK ? count - from : BLOCK;
+        block_sums sums = {0};
+        sum_block(response, size, x + from, &sums);
+        fill_powers(size, x + from, &sums, power + from);
+        if (slope) {
+            sum_slopes(response, size, x + from, &sums);
+            fill_slopes(size, x + from, &sums, slope + from);
+        }
+        mend_block(response, size, x + from, power + from, slope ? slope + from : NULL);
+    }
 }
 
 double tl_response_low_hz(const tl_response* response) {

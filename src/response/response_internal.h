@@ -55,9 +55,29 @@ double tl_response_power(const tl_response* response, double x);
 /// d ln |H|^2 / d ln x at a scaled frequency: its sign changes are the maxima and minima.
 double tl_response_slope(const tl_response* response, double x);
 
+/// A support at x with the value f and the weight w.
+tl_support tl_support_make(double x, double f_re, double f_im, double w_re, double w_im);
+
+/// |H(jx)|^2 at many scaled frequencies and, unless `slope` is NULL, what tl_response_slope() gives
+/// there; the same numbers as one by one, at a fraction of the time.
+void tl_response_powers(const tl_response* response, size_t count, const double* x, double* power,
+                        double* slope);
+
+/// Whether a fit of `count` samples leaves sample `index` out, to be checked against it.
+bool tl_fit_holds_out(size_t count, size_t index);
+/// Largest held-out error of a fit that is accepted, relative to max(|H|, max|H|/1000).
+#define TL_FIT_ACCEPTED 1e-7
+/// What |H| is not counted below, relative to the largest.
+#define TL_FIT_FLOOR 1e-3
+
 /// Finds poles and weights of a response whose supports are final; replaces earlier ones.
 /// `false` when LAPACK could not.
 bool tl_response_find_poles(tl_response* response);
+/// The same by Newton steps from where `count` poles lie that a response alike has. False, with no
+/// poles, when that does not lead to all that matter: told by the partial fractions they leave,
+/// which must give `samples` values at jx back.
+bool tl_response_follow_poles(tl_response* response, size_t count, const tl_pole* start,
+                              size_t samples, const double* x, const double* re, const double* im);
 
 /// Mean of the bands centred in a range of frequencies, dB.
 double tl_bands_mean_db(const double levels_db[TL_BAND_COUNT], double low_hz, double high_hz);
