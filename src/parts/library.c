@@ -581,3 +581,21 @@ tl_status tl_part_read(tl_library* library, const tl_part_kind* kind, const tl_y
     *part = made;
     return status;
 }
+
+bool tl_part_default_tolerance(tl_library* library, const tl_part* part, size_t field,
+                               tl_value_tolerance* tolerance) {
+    (void)library;
+    (void)part;
+    (void)field;
+    *tolerance = (tl_value_tolerance){0};
+    return false;
+}
+
+tl_status tl_part_tolerance(tl_library* library, const tl_part* part, size_t field,
+                            tl_value_tolerance* tolerance, tl_error* error) {
+    (void)error;
+    *tolerance = part->values[field].tolerance;
+    if (!tolerance->given)
+        tl_part_default_tolerance(library, part, field, tolerance);
+    return TL_OK;
+}

@@ -38,4 +38,13 @@ tl_status tl_part_read(tl_library* library, const tl_part_kind* kind, const tl_y
 tl_status tl_part_read_field(tl_library* library, tl_part* part, size_t field, const tl_yaml* node,
                              tl_error* error);
 
+/// The tolerance that the kind's library file gives a value which states none itself; one of the
+/// user's own stands in front of ours, field by field. False: there is none, or no such value.
+bool tl_part_default_tolerance(tl_library* library, const tl_part* part, size_t field,
+                               tl_value_tolerance* tolerance);
+/// The tolerance that holds for a value: its own, else its kind's default; not `given` when there
+/// is neither. TL_BAD_INPUT when the kind's library file cannot be read.
+tl_status tl_part_tolerance(tl_library* library, const tl_part* part, size_t field,
+                            tl_value_tolerance* tolerance, tl_error* error);
+
 #endif

@@ -20,6 +20,7 @@ tl_part* tl_part_clone(const tl_part* part) {
     tl_part* clone = tl_new(1, sizeof *clone);
     *clone = *part;
     clone->library = tl_copy(part->library);
+    clone->follows = tl_copy(part->follows);
     size_t count = part->kind->field_count;
     clone->values = tl_new(count, sizeof(tl_value));
     if (count)
@@ -31,6 +32,7 @@ void tl_part_free(tl_part* part) {
     if (!part)
         return;
     free(part->library);
+    free(part->follows);
     free(part->values);
     free(part);
 }

@@ -27,13 +27,27 @@ typedef struct {
     unsigned flags;             ///< tl_field_flag
 } tl_field;
 
+/// How values lie within their tolerance. Normal: the tolerance is three standard deviations, and
+/// what lies beyond is cut off.
+typedef enum { TL_NORMAL, TL_UNIFORM } tl_distribution;
+
+/// How far a value may be off, to either side.
+typedef struct {
+    bool given;
+    double share; ///< of the value: 0.1 for 10 %; 0: exactly this value
+    tl_distribution distribution;
+    tl_place place;     ///< where it was written; `in` is NULL for a default
+    const char* source; ///< what the library says of it, or NULL
+} tl_value_tolerance;
+
 /// The value of a field and where it came from.
 typedef struct {
     bool given;
-    double number;       ///< in the SI unit; of a choice, its index
-    tl_place place;      ///< where it was written
-    const char* library; ///< the library part it came from, or NULL
-    const char* source;  ///< what the library says of it, or NULL
+    double number;                ///< in the SI unit; of a choice, its index
+    tl_place place;               ///< where it was written
+    const char* library;          ///< the library part it came from, or NULL
+    const char* source;           ///< what the library says of it, or NULL
+    tl_value_tolerance tolerance; ///< stated with the value itself; defaults: tl_part_tolerance()
 } tl_value;
 
 typedef struct tl_part tl_part;
@@ -61,6 +75,8 @@ struct tl_part {
     const struct tl_design* design; ///< a circuit in place of values, or NULL; not owned
     tl_place design_place;          ///< where its file is named
     unsigned sections; ///< of a cable: how many it is cut into; 0: as many as it needs by itself
+    char* follows;     ///< the part whose values its own move with, as written; NULL: none
+    tl_place follows_place;
     tl_value* values;
 };
 

@@ -292,3 +292,9 @@ tl_status tl_rig_check(tl_rig* rig, tl_error* error) {
     tl_rig_each_part(rig, check_part, &c);
     return c.status;
 }
+
+tl_part* tl_rig_leader(tl_rig* rig, tl_part* part) {
+    (void)rig;
+    (void)part;
+    return NULL;
+}

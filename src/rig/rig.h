@@ -89,6 +89,10 @@ tl_rig* tl_rig_clone(const tl_rig* rig);
 /// values were changed.
 tl_status tl_rig_check(tl_rig* rig, tl_error* error);
 
+/// The part at the head of the line that `part` follows, whose values its own move with; NULL when
+/// it follows none. Both are of the rig that is asked, be it a clone.
+tl_part* tl_rig_leader(tl_rig* rig, tl_part* part);
+
 /// Whether an item is the switcher's loop kind.
 bool tl_item_is_loop(const tl_item* item);
 /// Whether an item is a split.
