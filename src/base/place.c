@@ -42,6 +42,21 @@ static const char* find_line(const tl_input* input, size_t line, size_t* size) {
     return at;
 }
 
+tl_place tl_place_inside(const tl_place* place, const char* words, size_t offset) {
+    tl_place inside = *place;
+    if (!place->in || !place->column)
+        return inside;
+    size_t size = 0;
+    const char* line = find_line(place->in, place->line, &size);
+    size_t at = place->column - 1;
+    if (at < size && (line[at] == '"' || line[at] == '\''))
+        ++at;
+    size_t length = strlen(words);
+    if (at + length <= size && memcmp(line + at, words, length) == 0)
+        inside.column = at + 1 + offset;
+    return inside;
+}
+
 static void add_piece(tl_text* text, const char* bytes, size_t size) {
     char* piece = tl_new(size + 1, 1);
     memcpy(piece, bytes, size);

@@ -24,6 +24,10 @@ typedef struct {
 tl_input* tl_input_new(const char* name, const char* text, size_t size);
 void tl_input_free(tl_input* input);
 
+/// The place of byte `offset` of a value's words, of which `place` is the start. A value that was
+/// not written in one piece, as folded or escaped text is not, keeps its start.
+tl_place tl_place_inside(const tl_place* place, const char* words, size_t offset);
+
 /// TL_BAD_INPUT with `file:line:column: error: words`, the line itself and a caret below it.
 tl_status tl_error_at(tl_error* error, const tl_place* place, const char* format, ...)
     TL_PRINTF(3, 4);

@@ -123,6 +123,12 @@ double tl_cable_capacitance_farad(const tl_part* cable) {
     return tl_cable_per_metre(cable).farad * tl_part_number(cable, "length", 0);
 }
 
+/// An end of what a value's own tolerance allows: `side` is 1 for the upper, -1 for the lower.
+static double tolerance_end(const tl_part* cable, const char* field, int side) {
+    const tl_value* value = tl_part_value(cable, field);
+    return value->number * (1 + side * value->tolerance.share);
+}
+
 static tl_status check_build(const tl_part* cable, tl_error* error) {
     static const char* const needed[] = {"build.core", "build.insulation", "build.diameter"};
     for (size_t i = 0; i < sizeof needed / sizeof *needed; ++i)
@@ -136,6 +142,10 @@ static tl_status check_build(const tl_part* cable, tl_error* error) {
     if (tl_part_number(cable, "build.diameter", 0) <= 1.05 * tl_part_number(cable, "build.core", 0))
         return tl_error_at(error, &tl_part_value(cable, "build.diameter")->place,
                            "the diameter over the insulation must be larger than the core");
+    if (tolerance_end(cable, "build.diameter", -1) <= 1.05 * tolerance_end(cable, "build.core", 1))
+        return tl_error_at(error, &tl_part_value(cable, "build.diameter")->place,
+                           "within these tolerances the core could be larger than the diameter "
+                           "over the insulation");
     return TL_OK;
 }
 

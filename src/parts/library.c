@@ -5,9 +5,8 @@
 #include "base/names.h"
 #include "base/text.h"
 #include "parts/kinds.h"
+#include "parts/value.h"
 
-#include <ctype.h>
-#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -244,96 +243,24 @@ const char* tl_library_about(tl_library* library, const tl_part_kind* kind, cons
     return about && about->kind == TL_YAML_SCALAR ? about->text : "";
 }
 
-static tl_status read_choice(const tl_field* field, const tl_yaml* node, double* number,
-                             tl_error* error) {
-    if (field->choices == tl_no_yes) {
-        bool on = false;
-        tl_status status = tl_yaml_switch(node, &on, error);
-        *number = on;
-        return status;
-    }
-    size_t count = 0;
-    for (; field->choices[count]; ++count)
-        if (strcmp(node->text, field->choices[count]) == 0) {
-            *number = (double)count;
-            return TL_OK;
-        }
-    tl_text hint = {0};
-    tl_name_hint(&hint, node->text, field->choices, count);
-    tl_status status = tl_error_at(error, &node->place, "unknown %s '%s'%s", field->name,
-                                   node->text, tl_text_get(&hint));
-    tl_text_free(&hint);
-    return status;
-}
-
-/// `mohm` is milli, `Mohm` is mega: when swapping them makes sense of a value, say so.
-static void add_prefix_hint(tl_text* text, const tl_field* field, const char* written,
-                            double number) {
-    const char* unit = written + strspn(written, "+-.0123456789 ");
-    bool prefixed = unit[0] && isalpha((unsigned char)unit[1]);
-    double mega = number * 1e9;
-    double milli = number / 1e9;
-    tl_text other = {0};
-    if (prefixed && *unit == 'm' && number < field->low && mega >= field->low &&
-        mega <= field->high)
-        tl_quantity_add(&other, field->unit, mega);
-    else if (prefixed && *unit == 'M' && number > field->high && milli >= field->low &&
-             milli <= field->high)
-        tl_quantity_add(&other, field->unit, milli);
-    if (other.size)
-        tl_text_addf(text, "; a small m is milli, a capital M is mega: is it %s?",
-                     tl_text_get(&other));
-    tl_text_free(&other);
-}
-
-static tl_status check_range(const tl_field* field, const tl_yaml* node, double number,
-                             tl_error* error) {
-    const double rounding = 1e-9; // 100 mH is not quite 0.1 H in binary
-    if (number >= field->low - fabs(field->low) * rounding &&
-        number <= field->high + fabs(field->high) * rounding)
+/// A buffer that is a circuit has no values of its own.
+static tl_status check_free(const tl_part* part, size_t field, const tl_yaml* node,
+                            tl_error* error) {
+    const tl_field* about = &part->kind->fields[field];
+    if (!part->design || (about->flags & TL_FIELD_BESIDE))
         return TL_OK;
-    tl_text words = {0};
-    if (number < 0 && field->low >= 0) {
-        tl_text_addf(&words, "%s cannot be negative", field->name);
-    } else {
-        tl_text_addf(&words, "%s ", field->name);
-        tl_quantity_add(&words, field->unit, number);
-        tl_text_add(&words, " is not plausible: expected ");
-        tl_quantity_add(&words, field->unit, field->low);
-        tl_text_add(&words, " to ");
-        tl_quantity_add(&words, field->unit, field->high);
-        add_prefix_hint(&words, field, node->text, number);
-    }
-    tl_status status = tl_error_at(error, &node->place, "%s", tl_text_get(&words));
-    tl_text_free(&words);
-    return status;
-}
-
-static tl_status read_number(tl_library* library, const tl_field* field, const tl_yaml* node,
-                             double* number, tl_error* error) {
-    tl_text complaint = {0};
-    tl_status status = TL_OK;
-    if (!tl_quantity_parse(library->units, node->text, field->unit, number, &complaint))
-        status = tl_error_at(error, &node->place, "%s: %s", field->name, tl_text_get(&complaint));
-    else
-        status = check_range(field, node, *number, error);
-    tl_text_free(&complaint);
-    return status;
+    return tl_error_at(error, &node->place,
+                       "%s: this buffer is a circuit, whose values are in its design file",
+                       about->name);
 }
 
 tl_status tl_part_read_field(tl_library* library, tl_part* part, size_t field, const tl_yaml* node,
                              tl_error* error) {
-    const tl_field* about = &part->kind->fields[field];
-    tl_value value = {.given = true, .place = node->place};
-    if (part->design && !(about->flags & TL_FIELD_BESIDE))
-        return tl_error_at(error, &node->place,
-                           "%s: this buffer is a circuit, whose values are in its design file",
-                           about->name);
-    tl_status status = tl_yaml_expect(node, TL_YAML_SCALAR, about->name, error);
-    if (status == TL_OK && about->choices)
-        status = read_choice(about, node, &value.number, error);
-    else if (status == TL_OK)
-        status = read_number(library, about, node, &value.number, error);
+    tl_value value = {0};
+    tl_status status = check_free(part, field, node, error);
+    if (status == TL_OK)
+        status =
+            tl_value_read(library->units, &part->kind->fields[field], node, false, &value, error);
     if (status == TL_OK)
         part->values[field] = value;
     return status;
@@ -390,32 +317,32 @@ static tl_status unknown_key(const reading* r, const char* prefix, const tl_yaml
     return status;
 }
 
-/// A value, or in a library {value, source}.
-static tl_status read_value(const reading* r, size_t field, const tl_yaml* node) {
-    const char* source = r->source;
-    if (r->shelved && node->kind == TL_YAML_MAP) {
-        const tl_yaml* says = tl_yaml_get(node, "source");
-        const tl_yaml* value = tl_yaml_get(node, "value");
-        if (!value || !says || node->count != 2 || says->kind != TL_YAML_SCALAR)
-            return tl_error_at(r->error, &node->place,
-                               "%s: expected a value, or {value: .., source: ..}",
-                               r->part->kind->fields[field].name);
-        source = says->text;
-        node = value;
-    }
-    if (r->shelved && (!source || !*source))
+/// A value of a library's part: its source is its own, or the part's.
+static tl_status read_shelved(const reading* r, size_t field, const tl_yaml* node) {
+    const tl_field* about = &r->part->kind->fields[field];
+    tl_value value = {0};
+    tl_status status = tl_value_read(r->library->units, about, node, true, &value, r->error);
+    if (status != TL_OK)
+        return status;
+    if (!value.source)
+        value.source = r->source;
+    if (!value.source || !*value.source)
         return tl_error_at(r->error, &node->place,
                            "%s: a library value needs its source: a publication, 'common "
                            "practice' or 'from memory'",
-                           r->part->kind->fields[field].name);
-    if (r->part->values[field].given && !r->part->values[field].library &&
-        r->part->values[field].place.in == node->place.in)
+                           about->name);
+    value.tolerance.source = value.tolerance.given ? value.source : NULL;
+    r->part->values[field] = value;
+    return TL_OK;
+}
+
+static tl_status read_value(const reading* r, size_t field, const tl_yaml* node) {
+    const tl_value* before = &r->part->values[field];
+    if (before->given && !before->library && before->place.in == node->place.in)
         return tl_error_at(r->error, &node->place, "'%s' is given twice",
                            r->part->kind->fields[field].name);
-    tl_status status = tl_part_read_field(r->library, r->part, field, node, r->error);
-    if (status == TL_OK && r->shelved)
-        r->part->values[field].source = source;
-    return status;
+    return r->shelved ? read_shelved(r, field, node)
+                      : tl_part_read_field(r->library, r->part, field, node, r->error);
 }
 
 static bool is_group(const tl_part_kind* kind, const char* name) {

@@ -111,7 +111,7 @@ UNITS = [
     (length("6,5 m"), LENGTHS),
     (length("\u0666 m"), LENGTHS),
     (length("[6 m]"), "expected a single value, found a list"),
-    (length("{m: 6}"), "expected a single value, found a mapping"),
+    (length("{m: 6}"), "expected a single value, or {value: .., tolerance: ..}"),
     (length("-6 m"), "length cannot be negative"),
     (length("400 m"), "length 400 m is not plausible: expected 0 m to 300 m"),
     (winding("6"), "a bare number, without a unit", OHMS),

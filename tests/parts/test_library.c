@@ -201,7 +201,8 @@ static void wrong_parts_are_refused(void** state) {
     refused(&tl_kind_cable, "''", "expected the name of a library part");
     refused(&tl_kind_cable, "{capacitence: 100 pF/m}", "did you mean 'capacitance'?");
     refused(&tl_kind_cable, "{source: x, capacitance: 100 pF/m}", "unknown 'source' for a cable");
-    refused(&tl_kind_cable, "{capacitance: {value: 100 pF/m, source: x}}", "a single value");
+    refused(&tl_kind_cable, "{capacitance: {value: 100 pF/m, source: x}}",
+            "unknown 'source' beside a value");
     refused(&tl_kind_cable, "{build: 24 AWG}", "build: expected a mapping");
     refused(&tl_kind_cable, "{build: {croe: 24 AWG}}", "did you mean 'core'?");
     refused(&tl_kind_cable, "{build.core: 24 AWG}", "unknown 'build.core'");
