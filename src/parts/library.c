@@ -4,6 +4,7 @@
 #include "base/file.h"
 #include "base/names.h"
 #include "base/text.h"
+#include "parts/defaults.h"
 #include "parts/kinds.h"
 #include "parts/value.h"
 
@@ -17,6 +18,7 @@ typedef struct {
     tl_input* input;
     tl_yaml* tree;
     const tl_yaml* parts; ///< name to part
+    tl_defaults defaults; ///< tolerances of values that state none
 } book;
 
 /// The books of one kind: the user's own, then ours.
@@ -83,6 +85,7 @@ tl_status tl_library_open(const char* own_folder, tl_library** library, tl_error
 
 static void shelf_clear(shelf* filled) {
     for (int j = 0; j < 2; ++j) {
+        tl_defaults_free(&filled->books[j].defaults);
         tl_yaml_free(filled->books[j].tree);
         tl_input_free(filled->books[j].input);
     }
@@ -115,7 +118,7 @@ void tl_library_set_opener(tl_library* library, tl_design_opener* opener, void* 
     library->opener_context = context;
 }
 
-/// Says that a library file opens as it must: `kind: KIND` and a mapping `parts`.
+/// Says that a library file opens as it must: `kind: KIND`, a mapping `parts`, maybe `tolerances`.
 static tl_status check_book(book* read, const char* kind, tl_error* error) {
     tl_status status = tl_yaml_expect(read->tree, TL_YAML_MAP, "a library file", error);
     if (status != TL_OK)
@@ -126,9 +129,11 @@ static tl_status check_book(book* read, const char* kind, tl_error* error) {
                            "a library file of this name needs 'kind: %s'", kind);
     for (size_t i = 0; i < read->tree->count; ++i) {
         const tl_yaml* key = read->tree->keys[i];
-        if (strcmp(key->text, "kind") != 0 && strcmp(key->text, "parts") != 0)
+        if (strcmp(key->text, "kind") != 0 && strcmp(key->text, "parts") != 0 &&
+            strcmp(key->text, "tolerances") != 0)
             return tl_error_at(error, &key->place,
-                               "unknown '%s' in a library file; known are kind, parts", key->text);
+                               "unknown '%s' in a library file; known are kind, parts, tolerances",
+                               key->text);
     }
     read->parts = tl_yaml_get(read->tree, "parts");
     if (!read->parts)
@@ -142,7 +147,8 @@ static tl_status check_book(book* read, const char* kind, tl_error* error) {
     return status;
 }
 
-static tl_status read_book(const char* folder, const char* kind, book* read, tl_error* error) {
+static tl_status read_book(tl_units* units, const char* folder, const char* kind, book* read,
+                           tl_error* error) {
     char* path = tl_printf("%s/%s.yaml", folder, kind);
     if (!tl_file_exists(path)) {
         free(path);
@@ -158,6 +164,9 @@ static tl_status read_book(const char* folder, const char* kind, book* read, tl_
     }
     if (status == TL_OK)
         status = check_book(read, kind, error);
+    const tl_yaml* tolerances = status == TL_OK ? tl_yaml_get(read->tree, "tolerances") : NULL;
+    if (tolerances)
+        status = tl_defaults_read(units, kind, tolerances, &read->defaults, error);
     free(path);
     return status;
 }
@@ -190,7 +199,8 @@ static tl_status get_shelf(tl_library* library, const tl_part_kind* kind, shelf*
     for (int j = 0; j < 2; ++j) {
         if (!library->folders[j])
             continue;
-        tl_status status = read_book(library->folders[j], kind->library, &made->books[j], error);
+        tl_status status =
+            read_book(library->units, library->folders[j], kind->library, &made->books[j], error);
         if (status != TL_OK) {
             shelf_clear(made);
             return status;
@@ -509,20 +519,27 @@ tl_status tl_part_read(tl_library* library, const tl_part_kind* kind, const tl_y
     return status;
 }
 
+static tl_status find_default(tl_library* library, const tl_part* part, size_t field,
+                              tl_value_tolerance* tolerance, tl_error* error) {
+    const tl_field* about = &part->kind->fields[field];
+    const tl_value* value = &part->values[field];
+    *tolerance = (tl_value_tolerance){0};
+    if (!part->kind->library || !value->given || about->choices)
+        return TL_OK;
+    shelf* found = NULL;
+    tl_status status = get_shelf(library, part->kind, &found, error);
+    for (int j = 0; status == TL_OK && j < 2 && !tolerance->given; ++j)
+        tl_defaults_find(&found->books[j].defaults, about->name, value->number, tolerance);
+    return status;
+}
+
 bool tl_part_default_tolerance(tl_library* library, const tl_part* part, size_t field,
                                tl_value_tolerance* tolerance) {
-    (void)library;
-    (void)part;
-    (void)field;
-    *tolerance = (tl_value_tolerance){0};
-    return false;
+    return find_default(library, part, field, tolerance, NULL) == TL_OK && tolerance->given;
 }
 
 tl_status tl_part_tolerance(tl_library* library, const tl_part* part, size_t field,
                             tl_value_tolerance* tolerance, tl_error* error) {
-    (void)error;
     *tolerance = part->values[field].tolerance;
-    if (!tolerance->given)
-        tl_part_default_tolerance(library, part, field, tolerance);
-    return TL_OK;
+    return tolerance->given ? TL_OK : find_default(library, part, field, tolerance, error);
 }
