@@ -13,6 +13,7 @@
 #include "toneload/rig.h"
 #include "toneload/show.h"
 #include "toneload/sound.h"
+#include "toneload/spread.h"
 #include "toneload/study.h"
 #include "toneload/wav.h"
 
