@@ -39,13 +39,15 @@ typedef struct {
     double ceiling_s;
     uint32_t noise_node;
     uint32_t noise_source;
+    uint32_t set_count;
+    uint32_t unused;
 } task_head;
 
 typedef struct {
     uint32_t analysis;
     uint32_t point_count;
     uint32_t output_count;
-    uint32_t unused;
+    uint32_t set_count;
 } curve_head;
 
 double tl_wire_now_s(void) {
@@ -180,8 +182,9 @@ void* tl_wire_pack_task(const tl_wire_task* task, size_t* size) {
         .ceiling_s = task->ceiling_s,
         .noise_node = task->noise_node,
         .noise_source = task->noise_source,
+        .set_count = (uint32_t)task->set_count,
     };
-    size_t values = task->value_count * sizeof(double);
+    size_t values = task->set_count * task->value_count * sizeof(double);
     size_t varied = task->varied_count * sizeof(tl_wire_name);
     size_t outputs = task->output_count * sizeof(tl_wire_name);
     *size = sizeof first + values + varied + outputs + first.text_size;
@@ -194,9 +197,17 @@ void* tl_wire_pack_task(const tl_wire_task* task, size_t* size) {
     return body;
 }
 
+/// Whether there may be so many sets, of so many values each. (Neither count is over its own limit,
+/// so that their product fits.)
+static bool are_sets(tl_analysis analysis, uint64_t sets, uint64_t values) {
+    return sets >= 1 && sets <= (analysis == TL_SWEEP ? TL_WIRE_COUNT_LIMIT : 1) &&
+           sets * values <= TL_WIRE_VALUE_LIMIT;
+}
+
 /// Whether a request's head says nothing that cannot be.
 static bool is_task_head(const task_head* first) {
     return first->value_count <= TL_WIRE_COUNT_LIMIT &&
+           are_sets((tl_analysis)first->analysis, first->set_count, first->value_count) &&
            first->output_count <= TL_WIRE_COUNT_LIMIT && first->text_size <= TL_WIRE_TEXT_LIMIT &&
            first->varied_count == (first->text_size ? first->value_count : 0) &&
            (first->output_count != 0) == (first->text_size != 0) && first->analysis <= TL_NOISE;
@@ -209,7 +220,7 @@ bool tl_wire_unpack_task(const tl_wire_frame* frame, tl_wire_task* task) {
     memcpy(&first, frame->body, sizeof first);
     if (!is_task_head(&first))
         return false;
-    size_t values = first.value_count * sizeof(double);
+    size_t values = (size_t)first.set_count * first.value_count * sizeof(double);
     size_t varied = first.varied_count * sizeof(tl_wire_name);
     size_t outputs = first.output_count * sizeof(tl_wire_name);
     if (frame->size != sizeof first + values + varied + outputs + first.text_size)
@@ -227,6 +238,7 @@ bool tl_wire_unpack_task(const tl_wire_frame* frame, tl_wire_task* task) {
         .ceiling_s = first.ceiling_s,
         .noise_node = first.noise_node,
         .noise_source = first.noise_source,
+        .set_count = first.set_count,
         .value_count = first.value_count,
         .values = (const double*)(const void*)at,
         .varied_count = first.varied_count,
@@ -245,22 +257,26 @@ size_t tl_wire_most_points(tl_analysis analysis) {
                                     : TL_WIRE_POINT_LIMIT;
 }
 
-/// Bytes of an answer's body, or 0 when it would be more than may be sent.
-static size_t size_curve(tl_analysis analysis, size_t points, size_t outputs) {
-    if (points > tl_wire_most_points(analysis) || outputs > TL_WIRE_COUNT_LIMIT)
+size_t tl_wire_curve_size(tl_analysis analysis, size_t sets, size_t points, size_t outputs) {
+    if (!are_sets(analysis, sets, 0) || points > tl_wire_most_points(analysis) ||
+        outputs > TL_WIRE_COUNT_LIMIT)
         return 0;
-    size_t limit = analysis == TL_TRANSIENT ? TL_WIRE_LONG_LIMIT : TL_WIRE_BODY_LIMIT;
-    size_t row = points * sizeof(double);
-    size_t size = sizeof(curve_head) + row + row * outputs * (analysis == TL_SWEEP ? 2 : 1);
-    return size <= limit ? size : 0;
+    uint64_t limit = analysis == TL_TRANSIENT ? TL_WIRE_LONG_LIMIT : TL_WIRE_BODY_LIMIT;
+    uint64_t axis = points * sizeof(double);
+    uint64_t set = axis * outputs * (analysis == TL_SWEEP ? 2 : 1);
+    if (set > limit) // else the product below may not fit
+        return 0;
+    uint64_t size = sizeof(curve_head) + axis + set * sets;
+    return size <= limit ? (size_t)size : 0;
 }
 
 void* tl_wire_new_curve(tl_wire_curve* curve, size_t* size) {
-    *size = size_curve(curve->analysis, curve->point_count, curve->output_count);
+    *size = tl_wire_curve_size(curve->analysis, curve->set_count, curve->point_count,
+                               curve->output_count);
     if (!*size)
         return NULL;
     curve_head first = {curve->analysis, (uint32_t)curve->point_count,
-                        (uint32_t)curve->output_count, 0};
+                        (uint32_t)curve->output_count, (uint32_t)curve->set_count};
     char* body = tl_new(*size, 1);
     curve->axis = (double*)(void*)put(body, &first, sizeof first);
     curve->rows = curve->axis + curve->point_count;
@@ -273,12 +289,16 @@ bool tl_wire_unpack_curve(const tl_wire_frame* frame, tl_wire_curve* curve) {
         return false;
     memcpy(&first, frame->body, sizeof first);
     if (first.analysis > TL_NOISE ||
-        frame->size !=
-            size_curve((tl_analysis)first.analysis, first.point_count, first.output_count))
+        frame->size != tl_wire_curve_size((tl_analysis)first.analysis, first.set_count,
+                                          first.point_count, first.output_count))
         return false;
     double* axis = (double*)(void*)((char*)frame->body + sizeof first);
-    *curve = (tl_wire_curve){(tl_analysis)first.analysis, first.point_count, first.output_count,
-                             axis, axis + first.point_count};
+    *curve = (tl_wire_curve){.analysis = (tl_analysis)first.analysis,
+                             .set_count = first.set_count,
+                             .point_count = first.point_count,
+                             .output_count = first.output_count,
+                             .axis = axis,
+                             .rows = axis + first.point_count};
     return true;
 }
 

@@ -13,12 +13,13 @@
 #include <stdint.h>
 
 enum {
-    TL_WIRE_VERSION = 2,
+    TL_WIRE_VERSION = 3,
     TL_WIRE_SOCKET = 3,                ///< the worker's end of the socket pair
     TL_WIRE_BODY_LIMIT = 64 << 20,     ///< bytes of a frame's body
     TL_WIRE_LONG_LIMIT = 256 << 20,    ///< bytes of a transient's answer
     TL_WIRE_TEXT_LIMIT = 8 << 20,      ///< bytes of a deck
-    TL_WIRE_COUNT_LIMIT = 100000,      ///< varied elements, outputs
+    TL_WIRE_COUNT_LIMIT = 100000,      ///< varied elements, outputs, sets of values
+    TL_WIRE_VALUE_LIMIT = 4 << 20,     ///< values of all sets together
     TL_WIRE_POINT_LIMIT = 4001,        ///< frequencies: with more, ngspice steps past the last
     TL_WIRE_TIME_LIMIT = 4000000,      ///< points in time
     TL_WIRE_CAPTURE_LIMIT = 256 << 10, ///< bytes ngspice may print in one request
@@ -53,7 +54,8 @@ typedef struct {
     uint32_t number;
 } tl_wire_name;
 
-/// A request. With a deck's text the worker loads that deck first; without, it must hold it.
+/// A request. With a deck's text the worker loads that deck first; without, it must hold it. Only a
+/// sweep has more than one set of values.
 typedef struct {
     uint64_t deck_id;
     tl_analysis analysis;
@@ -66,7 +68,8 @@ typedef struct {
     double ceiling_s;
     uint32_t noise_node;
     uint32_t noise_source;
-    size_t value_count;
+    size_t set_count;   ///< at least 1
+    size_t value_count; ///< of a set
     const double* values;
     size_t varied_count; ///< value_count with a text, 0 without
     const tl_wire_name* varied;
@@ -75,9 +78,11 @@ typedef struct {
     const char* text; ///< NULL: the deck that the worker holds
 } tl_wire_task;
 
-/// An answer: output_count rows of point_count numbers, each a pair (real, imaginary) in a sweep.
+/// An answer: for each set output_count rows of point_count numbers, each a pair (real, imaginary)
+/// in a sweep.
 typedef struct {
     tl_analysis analysis;
+    size_t set_count; ///< at least 1
     size_t point_count;
     size_t output_count;
     double* axis; ///< point_count frequencies or times; of an operating point one 0
@@ -96,6 +101,8 @@ void tl_wire_frame_free(tl_wire_frame* frame);
 
 /// Writes a request's body; free with free().
 void* tl_wire_pack_task(const tl_wire_task* task, size_t* size);
+/// Bytes of the body of an answer of these counts, or 0 when it would be more than may be sent.
+size_t tl_wire_curve_size(tl_analysis analysis, size_t sets, size_t points, size_t outputs);
 /// Makes the body of an answer of these counts; its axis and rows are then to be filled in. Free
 /// with free(). NULL when it would be more than may be sent.
 void* tl_wire_new_curve(tl_wire_curve* curve, size_t* size);

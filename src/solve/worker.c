@@ -489,7 +489,7 @@ static bool read_axis(const tl_wire_task* task, const tl_wire_curve* curve) {
     return true; // an axis of one 0
 }
 
-/// Copies one output; false when it is missing or no number.
+/// Copies one output into its row; false when it is missing or no number.
 static bool read_output(const char* name, const tl_wire_curve* curve, size_t row) {
     bool pairs = curve->analysis == TL_SWEEP;
     size_t count = curve->point_count * (pairs ? 2 : 1);
@@ -510,8 +510,9 @@ static bool read_output(const char* name, const tl_wire_curve* curve, size_t row
     return finite;
 }
 
-/// Reads what was solved into an answer; NULL, or what is missing.
-static const char* read_answer(const tl_wire_task* task, const tl_wire_curve* curve) {
+/// Reads what was solved of a set into an answer; NULL, or what is missing. The axis is that of all
+/// sets, and looked at each time.
+static const char* read_answer(const tl_wire_task* task, const tl_wire_curve* curve, size_t set) {
     static char what[100];
     if (!read_axis(task, curve))
         return task->analysis == TL_TRANSIENT
@@ -521,7 +522,7 @@ static const char* read_answer(const tl_wire_task* task, const tl_wire_curve* cu
         const tl_wire_name* output = &held.outputs[i];
         char name[NAME_SIZE];
         name_output(output, false, name);
-        if (read_output(name, curve, i))
+        if (read_output(name, curve, set * held.output_count + i))
             continue;
         if (output->kind == 'n')
             snprintf(what, sizeof what, "ngspice has no answer at node %u", output->number);
@@ -560,27 +561,6 @@ static size_t count_points(const tl_wire_task* task) {
     return in_time || got == wanted || got == wanted + 1 ? got : wanted;
 }
 
-static void send_answer(const tl_wire_task* task, const char** why) {
-    static char what[100];
-    tl_wire_curve curve = {
-        .analysis = task->analysis,
-        .point_count = count_points(task),
-        .output_count = held.output_count,
-    };
-    size_t size = 0;
-    void* body = tl_wire_new_curve(&curve, &size);
-    if (!body) {
-        snprintf(what, sizeof what, "the answer is too long: %zu points of %zu outputs",
-                 curve.point_count, curve.output_count);
-        *why = what;
-        return;
-    }
-    *why = read_answer(task, &curve);
-    if (!*why && tl_wire_send(TL_WIRE_SOCKET, TL_WIRE_CURVE, body, size, 0) != TL_WIRE_DONE)
-        _exit(0);
-    free(body);
-}
-
 /// Has ngspice do what was asked. Noise ends with its totals in front, and what it is a total of
 /// behind.
 static void run_analysis(const tl_wire_task* task) {
@@ -603,6 +583,62 @@ static void run_analysis(const tl_wire_task* task) {
     }
 }
 
+/// An answer on its way; `body` is NULL before anything is solved.
+typedef struct {
+    tl_wire_curve curve;
+    void* body;
+    size_t size;
+} answer;
+
+/// Makes room for the answer once the first set is solved and its points can be counted. NULL, or
+/// why that cannot be.
+static const char* make_answer(const tl_wire_task* task, answer* made) {
+    static char what[100];
+    made->curve = (tl_wire_curve){
+        .analysis = task->analysis,
+        .set_count = task->set_count,
+        .point_count = count_points(task),
+        .output_count = held.output_count,
+    };
+    made->body = tl_wire_new_curve(&made->curve, &made->size);
+    if (made->body)
+        return NULL;
+    snprintf(what, sizeof what, "the answer is too long: %zu points of %zu outputs",
+             made->curve.point_count, made->curve.output_count * task->set_count);
+    return what;
+}
+
+/// Solves one set of values into its place in the answer. NULL, or what went wrong.
+static const char* solve_set(const tl_wire_task* task, size_t set, answer* made) {
+    alter_values(task->values + set * task->value_count);
+    run_analysis(task);
+    if (saw_trouble())
+        return "ngspice could not solve the circuit";
+    const char* why = made->body ? NULL : make_answer(task, made);
+    return why ? why : read_answer(task, &made->curve, set);
+}
+
+/// Solves all sets of values, one after the other, and sends the answer. NULL, or what went wrong
+/// with one of them. What ngspice printed of a good one is let go of before the next. The last is
+/// tidied up when the library has its answer already.
+static const char* solve_sets(const tl_wire_task* task) {
+    answer made = {0};
+    const char* why = NULL;
+    for (size_t set = 0; !why && set < task->set_count; ++set) {
+        if (set > 0) {
+            command("destroy all");
+            clear_capture();
+        }
+        why = solve_set(task, set, &made);
+    }
+    if (!why &&
+        tl_wire_send(TL_WIRE_SOCKET, TL_WIRE_CURVE, made.body, made.size, 0) != TL_WIRE_DONE)
+        _exit(0);
+    command("destroy all");
+    free(made.body);
+    return why;
+}
+
 /// Solves and answers one request, checking after each step what ngspice had to say. A circuit
 /// that failed is dropped: an operating point "by transient" leaves traces in it that change later
 /// answers (seen: 5e-6), which nothing else was seen to do.
@@ -611,15 +647,8 @@ static void serve(const tl_wire_task* task) {
     bool in_hz = task->analysis == TL_SWEEP || task->analysis == TL_NOISE;
     bool sweep = tl_wire_point_count(task->per_decade, task->low_hz, task->high_hz) > 0;
     const char* why = in_hz && !sweep ? "the frequencies asked for are no sweep" : use_deck(task);
-    if (!why) {
-        alter_values(task->values);
-        run_analysis(task);
-        if (saw_trouble())
-            why = "ngspice could not solve the circuit";
-        else
-            send_answer(task, &why);
-        command("destroy all");
-    }
+    if (!why)
+        why = solve_sets(task);
     if (why) {
         send_failure(TL_WIRE_WORDS, why);
         free_deck();

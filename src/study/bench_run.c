@@ -132,9 +132,15 @@ static tl_status deliver(void* context, size_t index, tl_error* error) {
     return TL_OK;
 }
 
+/// Jobs of a specimen share its figures, and what is refused of one says so in all that are still
+/// empty: each is taken alone. (Next to the solver's work that is nothing.)
 static tl_status run_tasks(run* r, tl_error* error) {
-    tl_pool_work work = {
-        .context = r, .ask = ask, .take = take, .deliver = deliver, .refuse = refuse};
+    tl_pool_work work = {.context = r,
+                         .ask = ask,
+                         .take = take,
+                         .deliver = deliver,
+                         .refuse = refuse,
+                         .alone = true};
     tl_status status = tl_pool_run(r->session->pool, r->count, &work, error);
     for (size_t i = 0; i < r->count; ++i)
         job_free(r->tasks[i].job);

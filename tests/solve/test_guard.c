@@ -583,6 +583,7 @@ static void test_rubbish_on_the_wire(void** state) {
     task.outputs = nodes;
     task.value_count = task.varied_count = 2;
     task.output_count = 1;
+    task.set_count = 1;
     task.text = good;
     size_t size = 0;
     void* body = tl_wire_pack_task(&task, &size);
@@ -596,7 +597,9 @@ static void test_rubbish_on_the_wire(void** state) {
     for (frame.size = 0; frame.size < size; ++frame.size)
         assert_false(tl_wire_unpack_task(&frame, &read));
     frame.size = size;
-    for (size_t at = 28; at < 48; at += 4) {
+    for (size_t i = 0; i < 6; ++i) {
+        static const size_t places[] = {28, 32, 36, 40, 44, 88}; // the last: sets of values
+        size_t at = places[i];
         uint32_t kept;
         uint32_t huge = 0xffffffff;
         memcpy(&kept, (char*)body + at, 4);
@@ -606,6 +609,42 @@ static void test_rubbish_on_the_wire(void** state) {
     }
     assert_true(tl_wire_unpack_task(&frame, &read));
     free(body);
+}
+
+/// Sets of values whose count, or the size that follows from it, cannot be.
+static void test_rubbish_sets(void** state) {
+    (void)state;
+    double values[] = {1, 2, 3, 4};
+    tl_wire_task task = {.deck_id = 1, .set_count = 2, .value_count = 2, .values = values};
+    size_t size = 0;
+    void* body = tl_wire_pack_task(&task, &size);
+    tl_wire_frame frame = {TL_WIRE_TASK, size, body};
+    tl_wire_task read;
+    assert_true(tl_wire_unpack_task(&frame, &read));
+    assert_int_equal(read.set_count, 2);
+    assert_memory_equal(read.values, values, sizeof values);
+    char* bytes = body;
+    for (uint32_t sets = 0; sets < 5; ++sets) {
+        memcpy(bytes + 88, &sets, sizeof sets);
+        assert_int_equal(tl_wire_unpack_task(&frame, &read), sets == 2);
+    }
+    uint32_t two = 2;
+    memcpy(bytes + 88, &two, sizeof two);
+    for (uint32_t analysis = TL_SWEEP; analysis <= TL_NOISE; ++analysis) {
+        memcpy(bytes + 44, &analysis, sizeof analysis);
+        assert_int_equal(tl_wire_unpack_task(&frame, &read), analysis == TL_SWEEP);
+    }
+    free(body);
+    // Counts whose product is just too large, or does not fit a size at all.
+    assert_int_equal(tl_wire_curve_size(TL_SWEEP, 1, 21, 2), 16 + 8 * 21 * 5);
+    assert_int_equal(tl_wire_curve_size(TL_SWEEP, 3, 21, 2), 16 + 8 * 21 * 13);
+    assert_int_equal(tl_wire_curve_size(TL_SWEEP, 0, 21, 2), 0);
+    assert_int_equal(tl_wire_curve_size(TL_POINT, 2, 1, 2), 0);
+    assert_int_not_equal(tl_wire_curve_size(TL_SWEEP, 99864, 21, 2), 0);
+    assert_int_equal(tl_wire_curve_size(TL_SWEEP, 99865, 21, 2), 0);
+    assert_int_equal(tl_wire_curve_size(TL_SWEEP, 100001, 1, 1), 0);
+    assert_int_equal(tl_wire_curve_size(TL_SWEEP, 100000, 4001, 100000), 0);
+    assert_int_equal(tl_wire_curve_size(TL_SWEEP, SIZE_MAX, SIZE_MAX, SIZE_MAX), 0);
 }
 
 /// Starts the shipped worker by hand, says `size` bytes to it, and returns how it ends.
@@ -639,13 +678,13 @@ static void test_rubbish_to_the_worker(void** state) {
     assert_int_equal(feed_worker("GET / HTTP/1.1\r\n\r\n12345678", 26), 0);
     int ends[2]; // a true head, taken off a frame of our own
     assert_int_equal(socketpair(AF_UNIX, SOCK_STREAM | SOCK_CLOEXEC, 0, ends), 0);
-    uint32_t words[40] = {0};
+    uint32_t words[40] = {[22] = 1}; // one set of no values
     assert_int_equal(tl_wire_send(ends[0], TL_WIRE_TASK, words, sizeof words, 0), TL_WIRE_DONE);
     uint32_t frame[44];
     assert_int_equal(recv(ends[1], frame, sizeof frame, MSG_WAITALL), (ssize_t)sizeof frame);
     close(ends[0]);
     close(ends[1]);
-    assert_int_equal(feed_worker(frame, sizeof frame), 2); // 72 bytes too many for its counts
+    assert_int_equal(feed_worker(frame, sizeof frame), 2); // 64 bytes too many for its counts
     frame[3] = 0xffffffff;                                 // the size
     assert_int_equal(feed_worker(frame, sizeof frame), 0);
     frame[3] = sizeof words;
@@ -695,6 +734,7 @@ int main(void) {
         cmocka_unit_test(test_surroundings),
         cmocka_unit_test(test_parent_dies),
         cmocka_unit_test(test_rubbish_on_the_wire),
+        cmocka_unit_test(test_rubbish_sets),
         cmocka_unit_test(test_rubbish_to_the_worker),
         cmocka_unit_test(test_false_workers),
     };

@@ -106,7 +106,8 @@ tl_status __wrap_tl_pool_run(tl_pool* pool, size_t count, const tl_pool_work* wo
                           .ask = ask,
                           .take = take,
                           .deliver = deliver,
-                          .refuse = work->refuse ? refuse : NULL};
+                          .refuse = work->refuse ? refuse : NULL,
+                          .alone = true};
     return __real_tl_pool_run(pool, count, &outer, error);
 }
 
