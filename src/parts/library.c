@@ -371,6 +371,12 @@ static tl_status read_keys(const reading* r, const char* prefix, const tl_yaml* 
         if (!*prefix && is_listed(key->text, r->others))
             continue;
         char* name = tl_printf("%s%s", prefix, key->text);
+        if (r->shelved && !*prefix && strcmp(key->text, "follows") == 0) {
+            free(name);
+            return tl_error_at(r->error, &key->place,
+                               "'follows' says which of a rig's parts move together: it stands in "
+                               "a rig, not in a library");
+        }
         int field = strchr(key->text, '.') ? -1 : tl_part_field(r->part->kind, name);
         bool hidden =
             field >= 0 && r->shelved && (r->part->kind->fields[field].flags & TL_FIELD_BESIDE);
@@ -480,6 +486,20 @@ static tl_status read_circuit(tl_library* library, const tl_part_kind* kind, con
     return TL_OK;
 }
 
+tl_status tl_part_read_follows(tl_part* part, const tl_yaml* node, tl_error* error) {
+    tl_status status = tl_yaml_expect(node, TL_YAML_SCALAR, "follows", error);
+    if (status == TL_OK && part->follows)
+        return tl_error_at(error, &node->place, "'follows' is given twice");
+    if (status == TL_OK && !*node->text)
+        return tl_error_at(error, &node->place,
+                           "expected what it follows: an item's name, or a path such as chain[0]");
+    if (status == TL_OK) {
+        part->follows = tl_copy(node->text);
+        part->follows_place = node->place;
+    }
+    return status;
+}
+
 tl_status tl_part_read(tl_library* library, const tl_part_kind* kind, const tl_yaml* node,
                        const char* const* others, tl_part** part, tl_error* error) {
     *part = NULL;
@@ -505,11 +525,14 @@ tl_status tl_part_read(tl_library* library, const tl_part_kind* kind, const tl_y
         return status;
     made->place = node->place;
     if (node->kind == TL_YAML_MAP) {
-        const char* all[16] = {"like"};
-        for (size_t i = 0; others && others[i] && i < 14; ++i)
-            all[i + 1] = others[i];
+        const char* all[16] = {"like", "follows"};
+        for (size_t i = 0; others && others[i] && i < 13; ++i)
+            all[i + 2] = others[i];
         reading r = {library, made, all, false, NULL, error};
         status = read_keys(&r, "", node);
+        const tl_yaml* follows = tl_yaml_get(node, "follows");
+        if (status == TL_OK && follows)
+            status = tl_part_read_follows(made, follows, error);
     }
     if (status != TL_OK) {
         tl_part_free(made);

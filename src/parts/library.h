@@ -27,12 +27,16 @@ typedef tl_status tl_design_opener(void* context, const char* path, const tl_pla
 /// Says who opens designs; without, a `circuit` in a rig is an error.
 void tl_library_set_opener(tl_library* library, tl_design_opener* opener, void* context);
 
-/// Reads a part as it stands in a rig: a library name, a mapping of values, or `{like: NAME, ...}`;
-/// for a buffer also `{circuit: DESIGN.yaml}`.
+/// Reads a part as it stands in a rig: a library name, a mapping of values, or `{like: NAME, ...}`,
+/// either mapping maybe with what it `follows`; for a buffer also `{circuit: DESIGN.yaml}`.
 /// Keys named in `others` (NULL at the end) belong to someone else and are passed over. The part is
 /// not checked yet: values that stand beside it may follow.
 tl_status tl_part_read(tl_library* library, const tl_part_kind* kind, const tl_yaml* node,
                        const char* const* others, tl_part** part, tl_error* error);
+
+/// Reads what a part follows: the key `follows` in a part's mapping or beside it. TL_BAD_INPUT when
+/// it was said before.
+tl_status tl_part_read_follows(tl_part* part, const tl_yaml* node, tl_error* error);
 
 /// Reads one value into a field of a part.
 tl_status tl_part_read_field(tl_library* library, tl_part* part, size_t field, const tl_yaml* node,

@@ -14,14 +14,15 @@
 typedef struct {
     const char* path;
     const char* at;
-    const tl_input* input;
+    tl_place start; ///< of the path
+    bool parts;     ///< a part is looked for: a path may end where one stands
     tl_error* error;
 } cursor;
 
 static tl_status find_in_chain(cursor* c, tl_chain* chain, tl_target* target);
 
 static tl_place place_of(const cursor* c, const char* at) {
-    return (tl_place){c->input, 1, (size_t)(at - c->path) + 1};
+    return tl_place_inside(&c->start, c->path, (size_t)(at - c->path));
 }
 
 static tl_status expected(const cursor* c, const char* at, const char* what) {
@@ -139,6 +140,10 @@ static tl_status find_in_split(cursor* c, tl_item* item, tl_target* target) {
 static tl_status find_in_item(cursor* c, tl_item* item, tl_target* target) {
     char word[64];
     const char* before = c->at;
+    if (c->parts && !*c->at && item->part) {
+        *target = (tl_target){&item->part, -1};
+        return TL_OK;
+    }
     if (!take(c, '.'))
         return expected(c, before, "'.' and the name of a value, such as '.length'");
     const char* start = c->at;
@@ -149,8 +154,10 @@ static tl_status find_in_item(cursor* c, tl_item* item, tl_target* target) {
                                           : no_such(c, start, word, names, 1);
     }
     if (item->loop.count && strcmp(word, "loop") == 0) {
-        if (!*c->at)
+        if (!*c->at && !c->parts)
             return expected(c, c->at, "'.chain[..]' or '.engaged'");
+        if (!*c->at)
+            return find_in_part(c, &item->part, "a part", target);
         if (!take(c, '.'))
             return expected(c, c->at, "'.'");
         start = c->at;
@@ -161,7 +168,7 @@ static tl_status find_in_item(cursor* c, tl_item* item, tl_target* target) {
     if (item->part->kind == &tl_kind_pot && strcmp(word, "tuner-out") == 0 && item->branch_count)
         return find_in_branch(c, &item->branches[0], target);
     if (strcmp(word, item->part->kind->name) == 0 &&
-        !(*c->at == '\0' && tl_part_field(item->part->kind, word) >= 0))
+        (c->parts || *c->at || tl_part_field(item->part->kind, word) < 0))
         return find_in_part(c, &item->part, "a part", target);
     c->at = start;
     return find_field(c, &item->part, target);
@@ -217,6 +224,20 @@ static tl_status find_in_chain(cursor* c, tl_chain* chain, tl_target* target) {
     return no_such(c, start, name, names, count);
 }
 
+static tl_voice* find_voice(tl_guitar* guitar, const char* name) {
+    for (size_t i = 0; i < guitar->voice_count; ++i)
+        if (guitar->voices[i].name && strcmp(guitar->voices[i].name, name) == 0)
+            return &guitar->voices[i];
+    return NULL;
+}
+
+static size_t list_voices(const tl_guitar* guitar, const char** names, size_t count, size_t most) {
+    for (size_t i = 0; i < guitar->voice_count && count < most; ++i)
+        if (guitar->voices[i].name)
+            names[count++] = guitar->voices[i].name;
+    return count;
+}
+
 static tl_status find_in_voice(cursor* c, tl_guitar* guitar, tl_target* target) {
     static const char* const names[] = {"pickup", "volume", "tone"};
     char name[64];
@@ -225,13 +246,17 @@ static tl_status find_in_voice(cursor* c, tl_guitar* guitar, tl_target* target) 
     tl_status status = take_index(c, name, &number);
     if (status != TL_OK)
         return status;
-    tl_voice* voice = NULL;
-    for (size_t i = 0; i < guitar->voice_count; ++i)
-        if ((long)i == number ||
-            (guitar->voices[i].name && strcmp(guitar->voices[i].name, name) == 0))
-            voice = &guitar->voices[i];
-    if (!voice)
-        return no_such(c, start, name, NULL, 0);
+    tl_voice* voice = number >= 0 && (size_t)number < guitar->voice_count
+                          ? &guitar->voices[number]
+                          : find_voice(guitar, name);
+    if (!voice) {
+        const char* known[16];
+        return no_such(c, start, name, known, list_voices(guitar, known, 0, 16));
+    }
+    if (c->parts && !*c->at) {
+        *target = (tl_target){&voice->pickup, -1};
+        return TL_OK;
+    }
     if (!take(c, '.'))
         return expected(c, c->at, "'.pickup', '.volume' or '.tone'");
     const char* word_at = c->at;
@@ -278,21 +303,67 @@ static tl_status find_in_guitar(cursor* c, tl_guitar* guitar, tl_target* target)
     return no_such(c, start, word, names, guitar->wiring ? 4 : 3);
 }
 
+/// The words a path can begin with.
+static const char* const roots[] = {"guitar", "chain", "amp", "direct"};
+enum { ROOTS = 4 };
+
+static tl_status find_path(cursor* c, tl_rig* rig, tl_target* target) {
+    char word[64];
+    take_word(c, word);
+    if (strcmp(word, "guitar") == 0)
+        return find_in_guitar(c, &rig->guitar, target);
+    if (strcmp(word, "chain") == 0)
+        return find_in_chain(c, &rig->main.chain, target);
+    if (strcmp(word, "amp") == 0)
+        return find_in_part(c, &rig->main.amp, "a rig with an amp of its own", target);
+    if (strcmp(word, "direct") == 0)
+        return find_in_chain(c, &rig->direct, target);
+    return no_such(c, c->path, word, roots, ROOTS);
+}
+
 tl_status tl_rig_find(tl_rig* rig, const char* path, const tl_input* input, tl_target* target,
                       tl_error* error) {
-    static const char* const names[] = {"guitar", "chain", "amp", "direct"};
-    cursor c = {path, path, input, error};
-    char word[64];
-    take_word(&c, word);
-    if (strcmp(word, "guitar") == 0)
-        return find_in_guitar(&c, &rig->guitar, target);
-    if (strcmp(word, "chain") == 0)
-        return find_in_chain(&c, &rig->main.chain, target);
-    if (strcmp(word, "amp") == 0)
-        return find_in_part(&c, &rig->main.amp, "a rig with an amp of its own", target);
-    if (strcmp(word, "direct") == 0)
-        return find_in_chain(&c, &rig->direct, target);
-    return no_such(&c, path, word, names, 4);
+    cursor c = {path, path, {input, 1, 1}, false, error};
+    return find_path(&c, rig, target);
+}
+
+/// Whether words are meant as a path: they begin as one, or hold what no name can.
+static bool is_path(const char* words) {
+    for (size_t i = 0; i < ROOTS; ++i)
+        if (strcmp(words, roots[i]) == 0)
+            return true;
+    return strpbrk(words, ".[") != NULL;
+}
+
+tl_status tl_rig_find_part(tl_rig* rig, const char* words, const tl_place* place, tl_part** part,
+                           tl_error* error) {
+    cursor c = {words, words, *place, true, error};
+    tl_target target = {NULL, -1};
+    tl_item* item = find_named(&rig->main.chain, words);
+    if (!item)
+        item = find_named(&rig->direct, words);
+    if (item && !item->part)
+        return expected(&c, words, "a part, not a split");
+    tl_voice* voice = item ? NULL : find_voice(&rig->guitar, words);
+    if (item || voice) {
+        *part = item ? item->part : voice->pickup;
+        return TL_OK;
+    }
+    if (!is_path(words)) {
+        const char* names[64];
+        size_t count = list_names(&rig->main.chain, names, 0, 60);
+        count = list_names(&rig->direct, names, count, 60);
+        count = list_voices(&rig->guitar, names, count, 60);
+        for (size_t i = 0; i < ROOTS; ++i)
+            names[count++] = roots[i];
+        return no_such(&c, words, words, names, count);
+    }
+    tl_status status = find_path(&c, rig, &target);
+    if (status == TL_OK && target.field >= 0)
+        status = expected(&c, words, "a part, not one of its values");
+    if (status == TL_OK)
+        *part = *target.part;
+    return status;
 }
 
 tl_status tl_rig_set(tl_rig* rig, const tl_target* target, const tl_yaml* value, tl_error* error) {
@@ -306,6 +377,10 @@ tl_status tl_rig_set(tl_rig* rig, const tl_target* target, const tl_yaml* value,
     for (size_t i = 0; i < old->kind->field_count; ++i)
         if ((old->kind->fields[i].flags & TL_FIELD_BESIDE) && !made->values[i].given)
             made->values[i] = old->values[i];
+    if (!made->follows) {
+        made->follows = tl_copy(old->follows);
+        made->follows_place = old->follows_place;
+    }
     tl_part_free(old);
     *target->part = made;
     return TL_OK;

@@ -16,8 +16,15 @@ typedef struct {
 tl_status tl_rig_find(tl_rig* rig, const char* path, const tl_input* input, tl_target* target,
                       tl_error* error);
 
+/// Finds the part that an item's or a pickup's name or a path names, as `follows` does: a path may
+/// end at an item
+/// (`chain[0]`) or a pickup (`guitar.pickups[neck]`). `place` is where the words stand.
+/// TL_BAD_INPUT there, with the nearest name, when they name none.
+tl_status tl_rig_find_part(tl_rig* rig, const char* words, const tl_place* place, tl_part** part,
+                           tl_error* error);
+
 /// Puts a value where a path points. A whole part keeps what stands beside it (`length`,
-/// `engaged`). Call tl_rig_check() once all values are set.
+/// `engaged`, `follows`). Call tl_rig_check() once all values are set.
 tl_status tl_rig_set(tl_rig* rig, const tl_target* target, const tl_yaml* value, tl_error* error);
 
 #endif

@@ -65,6 +65,10 @@ static tl_status read_beside(tl_library* library, const tl_yaml* node, const cha
             status = read_name(node->items[i], &item->name, error);
             continue;
         }
+        if (strcmp(key, "follows") == 0) {
+            status = tl_part_read_follows(item->part, node->items[i], error);
+            continue;
+        }
         const tl_part_kind* kind = item->part->kind;
         int field = tl_part_field(kind, key);
         if (field >= 0 && (kind->fields[field].flags & TL_FIELD_BESIDE)) {
@@ -77,6 +81,7 @@ static tl_status read_beside(tl_library* library, const tl_yaml* node, const cha
         size_t count = 0;
         names[count++] = part_key;
         names[count++] = "name";
+        names[count++] = "follows";
         for (size_t j = 0; j < kind->field_count && count < 16; ++j)
             if (kind->fields[j].flags & TL_FIELD_BESIDE)
                 names[count++] = kind->fields[j].name;
@@ -321,10 +326,10 @@ static tl_status read_pickup(tl_library* library, const tl_yaml* node, tl_part**
     return status == TL_OK ? tl_part_check(*pickup, true, error) : status;
 }
 
-/// One of `pickups`: a library name, a pickup's values, or {pickup, name, volume, tone}.
+/// One of `pickups`: a library name, a pickup's values, or {pickup, name, follows, volume, tone}.
 static tl_status read_voice(tl_library* library, const tl_yaml* node, tl_voice* voice,
                             tl_error* error) {
-    static const char* const keys[] = {"pickup", "name", "volume", "tone"};
+    static const char* const keys[] = {"pickup", "name", "follows", "volume", "tone"};
     voice->place = node->place;
     const tl_yaml* pickup = node->kind == TL_YAML_MAP ? tl_yaml_get(node, "pickup") : NULL;
     if (!pickup)
@@ -336,6 +341,9 @@ static tl_status read_voice(tl_library* library, const tl_yaml* node, tl_voice* 
     tl_status status = name ? read_name(name, &voice->name, error) : TL_OK;
     if (status == TL_OK)
         status = read_pickup(library, pickup, &voice->pickup, error);
+    const tl_yaml* follows = tl_yaml_get(node, "follows");
+    if (status == TL_OK && follows)
+        status = tl_part_read_follows(voice->pickup, follows, error);
     if (status == TL_OK)
         status = read_controls(library, node, &voice->volume, &voice->tone, error);
     return status;

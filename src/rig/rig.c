@@ -3,6 +3,7 @@
 
 #include "base/text.h"
 #include "parts/kinds.h"
+#include "rig/follow.h"
 #include "rig/read.h"
 
 #include <stdlib.h>
@@ -263,6 +264,7 @@ static tl_status check_names(const tl_rig* rig, tl_error* error) {
 
 typedef struct {
     tl_status status;
+    bool followers; ///< whether any part follows another
     tl_error* error;
 } checking;
 
@@ -270,6 +272,7 @@ static void check_part(void* context, tl_part* part, const tl_item* item, const 
     (void)item;
     (void)path;
     checking* c = context;
+    c->followers = c->followers || part->follows;
     if (c->status == TL_OK && part->kind != &tl_kind_wiring)
         c->status = tl_part_check(part, true, c->error);
 }
@@ -288,13 +291,7 @@ tl_status tl_rig_check(tl_rig* rig, tl_error* error) {
     tl_status status = check_names(rig, error);
     if (status == TL_OK && !has_amp(&rig->main))
         status = tl_error_at(error, &rig->main.place, "no branch of this rig ends in an amp");
-    checking c = {status, error};
+    checking c = {status, false, error};
     tl_rig_each_part(rig, check_part, &c);
-    return c.status;
-}
-
-tl_part* tl_rig_leader(tl_rig* rig, tl_part* part) {
-    (void)rig;
-    (void)part;
-    return NULL;
+    return c.status == TL_OK && c.followers ? tl_rig_check_followers(rig, error) : c.status;
 }
