@@ -285,11 +285,15 @@ TL_API void tl_placing_free(tl_placing* placing);
 
 /// One value of a part and where it came from.
 typedef struct {
-    char* part;   ///< path in the rig ("chain[0].cable"), or name in the library
-    char* about;  ///< what it is: kind, name, state
-    char* field;  ///< "capacitance"
-    char* value;  ///< "100 pF/m"
-    char* origin; ///< "rig.yaml:7", "library part standard-coax: common practice", "by formula"
+    char* part;       ///< path in the rig ("chain[0].cable"), or name in the library
+    char* about;      ///< what it is: kind, name, state
+    char* field;      ///< "capacitance"
+    char* value;      ///< "100 pF/m"
+    char* origin;     ///< "rig.yaml:7", "library part standard-coax: common practice", "by formula"
+    double tolerance; ///< a share either way: 0.1 for 10 %
+    const char* distribution; ///< "normal" or "uniform" within it; NULL: no tolerance is known
+    char* tolerance_source;   ///< where that is from, as `origin`; NULL when there is none
+    int tolerance_by_default; ///< whether it is the library's for values of this kind
 } tl_listing;
 
 typedef struct {
@@ -303,9 +307,9 @@ typedef struct {
     double direct_cable_farad; ///< of the direct line-up
 } tl_inspection;
 
-/// A rig without solving it: every value with its origin, and what looks wrong. Free with
-/// tl_inspection_free().
-TL_API tl_inspection* tl_study_check(tl_rig* rig);
+/// A rig without solving it: every value with its origin and tolerance, and what looks wrong. Free
+/// with tl_inspection_free(). TL_BAD_INPUT when a file of the library cannot be read.
+TL_API tl_status tl_study_check(tl_rig* rig, tl_inspection** inspection, tl_error* error);
 
 /// The part library, of one kind or (NULL) of all. TL_BAD_INPUT when there is no such kind.
 TL_API tl_status tl_study_parts(tl_library* library, const char* kind, tl_inspection** inspection,

@@ -50,15 +50,17 @@ static tl_status run(const request* asked, tl_error* error) {
     tl_status status = request_session(asked, SESSION_READS, &session, error);
     if (status == TL_OK)
         status = tl_rig_read(tl_session_library(session), asked->words[0], &rig, error);
+    tl_inspection* found = NULL;
+    if (status == TL_OK)
+        status = tl_study_check(rig, &found, error);
     if (status == TL_OK) {
-        tl_inspection* found = tl_study_check(rig);
         char* text = asked->json  ? check_json(rig, found)
                      : asked->csv ? listing_csv(found)
                                   : check_text(rig, found);
         status = request_write(asked, text, error);
         free(text);
-        tl_inspection_free(found);
     }
+    tl_inspection_free(found);
     tl_rig_free(rig);
     tl_session_free(session);
     return status;
@@ -68,9 +70,9 @@ const command command_check = {
     "check",
     "RIG.yaml",
     "read a rig without solving it: values, origins, what looks wrong",
-    "Lists the rig as understood, each value with where it came from: a line of the file, or a\n"
-    "library part and its source; the capacitance of all leads; and what a builder would look at\n"
-    "twice.\n"
+    "Lists the rig as understood, each value with how far it may be off and where it came from: a\n"
+    "line of the file, or a library part and its source; the capacitance of all leads; and what a\n"
+    "builder would look at twice.\n"
     "\n"
     "  toneload check rig.yaml",
     OPTION_JSON | OPTION_CSV | OPTION_OUTPUT | OPTION_PARTS,

@@ -197,7 +197,16 @@ static double chain_farad(const tl_chain* chain) {
     return farad;
 }
 
+/// Listing a rig's parts.
+typedef struct {
+    tl_rig* rig;
+    tl_inspection* found;
+    tl_status status;
+    tl_error* error;
+} listing;
+
 static void list_part(void* context, tl_part* part, const tl_item* item, const char* path) {
+    listing* l = context;
     tl_text about = {0};
     tl_text_add(&about, part->kind->name);
     if (part->library)
@@ -208,31 +217,48 @@ static void list_part(void* context, tl_part* part, const tl_item* item, const c
         tl_text_add(&about, ", off");
     if (part->kind == &tl_kind_loop && tl_part_chosen(part, "engaged", "no"))
         tl_text_add(&about, ", off: its leads and pedals are out of the path");
-    tl_listing_part(context, part, path, tl_text_get(&about));
+    if (part->follows)
+        tl_text_addf(&about, ", follows %s", part->follows);
+    size_t first = l->found->count;
+    tl_listing_part(l->found, part, path, tl_text_get(&about));
+    if (l->status == TL_OK)
+        l->status = tl_listing_tolerances(l->found, first, l->rig->library, part, l->error);
     tl_text_free(&about);
 }
 
-static tl_inspection* study_check(tl_rig* rig) {
-    tl_inspection* made = tl_new(1, sizeof *made);
-    tl_rig_each_part(rig, list_part, made);
-    survey s = {.found = made};
-    made->direct_cable_farad = chain_farad(&rig->direct);
+/// What looks wrong, and how much lead there is.
+static void survey_rig(tl_inspection* found, const tl_rig* rig) {
+    survey s = {.found = found};
+    found->direct_cable_farad = chain_farad(&rig->direct);
     begin_stretch(&s, "the guitar", 0, rig->guitar.source == NULL);
     survey_branch(&s, &rig->main, "", 0);
     judge_first_stretch(&s);
     judge_outputs(&s);
     if (!rig->has_direct)
-        tl_listing_remark(made, "no 'direct' in the file: the rig is held against 6 m of the "
-                                "library's standard-coax");
+        tl_listing_remark(found, "no 'direct' in the file: the rig is held against 6 m of the "
+                                 "library's standard-coax");
     for (size_t i = 0; i < s.count; ++i)
         free(s.stretches[i].driver);
     free(s.stretches);
-    return made;
 }
 
-tl_inspection* tl_study_check(tl_rig* rig) {
+static tl_status study_check(tl_rig* rig, tl_inspection** inspection, tl_error* error) {
+    tl_inspection* made = tl_new(1, sizeof *made);
+    listing l = {rig, made, TL_OK, error};
+    tl_rig_each_part(rig, list_part, &l);
+    if (l.status == TL_OK)
+        survey_rig(made, rig);
+    if (l.status != TL_OK) {
+        tl_inspection_free(made);
+        made = NULL;
+    }
+    *inspection = made;
+    return l.status;
+}
+
+tl_status tl_study_check(tl_rig* rig, tl_inspection** inspection, tl_error* error) {
     tl_locale locale = tl_locale_plain();
-    tl_inspection* result = study_check(rig);
+    tl_status result = study_check(rig, inspection, error);
     tl_locale_restore(locale);
     return result;
 }

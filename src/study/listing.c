@@ -4,6 +4,7 @@
 #include "base/file.h"
 #include "base/text.h"
 #include "parts/kinds.h"
+#include "parts/tolerance.h"
 #include "toneload/design.h"
 
 #include <stdarg.h>
@@ -54,12 +55,21 @@ static char* origin_words(const tl_part* part, const tl_value* value) {
     return tl_text_take(&words);
 }
 
+/// A row without a tolerance; takes over `value` and `origin`.
+static void add_row(tl_inspection* inspection, const char* name, const char* about,
+                    const char* field, char* value, char* origin) {
+    tl_listing_add(inspection, (tl_listing){.part = tl_copy(name),
+                                            .about = tl_copy(about),
+                                            .field = tl_copy(field),
+                                            .value = value,
+                                            .origin = origin});
+}
+
 static void add_derived(tl_inspection* inspection, const char* name, const char* about,
                         const char* field, tl_unit unit, double number, const char* how) {
     tl_text value = {0};
     tl_quantity_add(&value, unit, number);
-    tl_listing_add(inspection, (tl_listing){tl_copy(name), tl_copy(about), tl_copy(field),
-                                            tl_text_take(&value), tl_copy(how)});
+    add_row(inspection, name, about, field, tl_text_take(&value), tl_copy(how));
 }
 
 /// What a cable's build comes to.
@@ -79,14 +89,12 @@ void tl_listing_part(tl_inspection* inspection, const tl_part* part, const char*
         const tl_value* value = &part->values[i];
         const tl_field* field = &part->kind->fields[i];
         if (value->given)
-            tl_listing_add(inspection,
-                           (tl_listing){tl_copy(name), tl_copy(about), tl_copy(field->name),
-                                        value_words(field, value), origin_words(part, value)});
+            add_row(inspection, name, about, field->name, value_words(field, value),
+                    origin_words(part, value));
     }
     if (part->design)
-        tl_listing_add(inspection, (tl_listing){tl_copy(name), tl_copy(about), tl_copy("circuit"),
-                                                tl_copy(tl_design_name(part->design)),
-                                                place_words(&part->design_place)});
+        add_row(inspection, name, about, "circuit", tl_copy(tl_design_name(part->design)),
+                place_words(&part->design_place));
     if (part->kind != &tl_kind_cable)
         return;
     if (tl_part_has(part, "build.core"))
@@ -94,6 +102,34 @@ void tl_listing_part(tl_inspection* inspection, const tl_part* part, const char*
     if (tl_part_has(part, "length"))
         add_derived(inspection, name, about, "capacitance of it all", TL_UNIT_FARAD,
                     tl_cable_capacitance_farad(part), "per length times length");
+}
+
+/// A stated tolerance is from where its value is; a default has a source of its own.
+static char* tolerance_source(const tl_part* part, const tl_value* value,
+                              const tl_value_tolerance* tolerance) {
+    return value->tolerance.given ? origin_words(part, value) : tl_copy(tolerance->source);
+}
+
+tl_status tl_listing_tolerances(tl_inspection* inspection, size_t first, tl_library* library,
+                                const tl_part* part, tl_error* error) {
+    size_t at = first;
+    for (size_t i = 0; i < part->kind->field_count; ++i) {
+        const tl_value* value = &part->values[i];
+        if (!value->given)
+            continue;
+        tl_value_tolerance tolerance;
+        tl_status status = tl_part_tolerance(library, part, i, &tolerance, error);
+        if (status != TL_OK)
+            return status;
+        tl_listing* row = &inspection->rows[at++];
+        if (!tolerance.given)
+            continue;
+        row->tolerance = tolerance.share;
+        row->distribution = tl_distribution_word(tolerance.distribution);
+        row->tolerance_source = tolerance_source(part, value, &tolerance);
+        row->tolerance_by_default = !value->tolerance.given;
+    }
+    return TL_OK;
 }
 
 void tl_inspection_free(tl_inspection* inspection) {
@@ -105,6 +141,7 @@ void tl_inspection_free(tl_inspection* inspection) {
         free(inspection->rows[i].field);
         free(inspection->rows[i].value);
         free(inspection->rows[i].origin);
+        free(inspection->rows[i].tolerance_source);
     }
     for (size_t i = 0; i < inspection->remark_count; ++i)
         free(inspection->remarks[i]);

@@ -28,7 +28,9 @@ static tl_status list_kind(tl_library* library, const tl_part_kind* kind, tl_ins
             return status;
         const char* about = tl_library_about(library, kind, names[i]);
         char* words = tl_printf("%s: %s", kind->name, *about ? about : "(no description)");
+        size_t first = inspection->count;
         tl_listing_part(inspection, part, names[i], words);
+        status = tl_listing_tolerances(inspection, first, library, part, error);
         free(words);
         tl_part_free(part);
     }

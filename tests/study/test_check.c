@@ -34,7 +34,9 @@ static tl_inspection* check(const char* text) {
     tl_rig* rig = rig_of(tl_session_library(session), text, error);
     if (!rig)
         fail_msg("%s", tl_error_text(error));
-    tl_inspection* inspection = tl_study_check(rig);
+    tl_inspection* inspection = NULL;
+    if (tl_study_check(rig, &inspection, error) != TL_OK)
+        fail_msg("%s", tl_error_text(error));
     tl_rig_free(rig);
     return inspection;
 }
@@ -236,7 +238,8 @@ static void demo_rigs_are_understood(void** state) {
         char* path = tl_printf("%s/models/rigs/%s.yaml", TL_SOURCE_DIR, names[i]);
         tl_rig* rig = NULL;
         assert_int_equal(tl_rig_read(tl_session_library(session), path, &rig, error), TL_OK);
-        tl_inspection* found = tl_study_check(rig);
+        tl_inspection* found = NULL;
+        assert_int_equal(tl_study_check(rig, &found, error), TL_OK);
         for (size_t j = 0; j < found->count; j++) {
             const tl_listing* row = &found->rows[j];
             assert_true(*row->part && *row->about && *row->field && *row->value && *row->origin);
