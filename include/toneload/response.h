@@ -89,6 +89,9 @@ typedef enum { TL_NOT_AUDIBLE, TL_BORDERLINE, TL_AUDIBLE, TL_PLAIN } tl_verdict;
 /// "not audible", "borderline", "audible", "plain".
 TL_API const char* tl_verdict_words(tl_verdict verdict);
 
+/// The verdict on a worst difference and a peak's shift in steps (NAN: none).
+TL_API tl_verdict tl_verdict_of(double worst_db, double peak_shift_steps);
+
 /// Rig minus direct as the ear has it. All but `level_db` is after taking the level off.
 typedef struct {
     double level_db;    ///< mean of the bands centred in 200 Hz to 1 kHz

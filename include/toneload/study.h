@@ -24,6 +24,9 @@ typedef struct {
     bool one_rig;             ///< hint: a single rig will be solved, so its worker may end with it
     /// Called now and then during long work with what is done of how much. May be NULL.
     void (*progress)(void* context, size_t done, size_t total);
+    /// Whether work that is of use unfinished (a spread) should end with what it has. Quick, and
+    /// called from any thread. May be NULL.
+    bool (*stopped)(void* context);
     void* context;
 } tl_session_options;
 

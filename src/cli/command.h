@@ -7,36 +7,46 @@
 
 #include <stdbool.h>
 #include <stddef.h>
+#include <stdint.h>
 
-/// Options a command may take; each command names those it knows.
-typedef enum {
-    OPTION_JSON = 1 << 0,
-    OPTION_CSV = 1 << 1,
-    OPTION_POINTS = 1 << 2,
-    OPTION_REFERENCE = 1 << 3,
-    OPTION_OUTPUT = 1 << 4,
-    OPTION_PLOT = 1 << 5,
-    OPTION_PARTS = 1 << 6,
-    OPTION_JOBS = 1 << 7,
-    OPTION_TIME_LIMIT = 1 << 8,
-    OPTION_VARY = 1 << 9,
-    OPTION_FIX = 1 << 10,
-    OPTION_ALL = 1 << 11,
-    OPTION_LIMIT = 1 << 12,
-    OPTION_METRIC = 1 << 13,
-    OPTION_BUFFER = 1 << 14,
-    OPTION_COUNT = 1 << 15,
-    OPTION_CURVES = 1 << 16,
-    OPTION_OUT = 1 << 17,
-    OPTION_INPUT = 1 << 18,
-    OPTION_THROUGH = 1 << 19,
-    OPTION_MAX_GAIN = 1 << 20,
-    OPTION_MATCH = 1 << 21,
-    OPTION_RIG = 1 << 22,
-    OPTION_LIMITS = 1 << 23,
-    OPTION_CORNERS = 1 << 24,
-    OPTION_DETAILS = 1 << 25,
-} option_flag;
+/// Options a command may take, one bit each; each command names those it knows.
+typedef uint64_t option_set;
+#define OPTION(bit) ((option_set)1 << (bit))
+#define OPTION_JSON OPTION(0)
+#define OPTION_CSV OPTION(1)
+#define OPTION_POINTS OPTION(2)
+#define OPTION_REFERENCE OPTION(3)
+#define OPTION_OUTPUT OPTION(4)
+#define OPTION_PLOT OPTION(5)
+#define OPTION_PARTS OPTION(6)
+#define OPTION_JOBS OPTION(7)
+#define OPTION_TIME_LIMIT OPTION(8)
+#define OPTION_VARY OPTION(9)
+#define OPTION_FIX OPTION(10)
+#define OPTION_ALL OPTION(11)
+#define OPTION_LIMIT OPTION(12)
+#define OPTION_METRIC OPTION(13)
+#define OPTION_BUFFER OPTION(14)
+#define OPTION_COUNT OPTION(15)
+#define OPTION_CURVES OPTION(16)
+#define OPTION_OUT OPTION(17)
+#define OPTION_INPUT OPTION(18)
+#define OPTION_THROUGH OPTION(19)
+#define OPTION_MAX_GAIN OPTION(20)
+#define OPTION_MATCH OPTION(21)
+#define OPTION_RIG OPTION(22)
+#define OPTION_LIMITS OPTION(23)
+#define OPTION_CORNERS OPTION(24)
+#define OPTION_DETAILS OPTION(25)
+#define OPTION_TRIALS OPTION(26)
+#define OPTION_SEED OPTION(27)
+#define OPTION_SHARD OPTION(28)
+#define OPTION_RESUME OPTION(29)
+#define OPTION_SELECT OPTION(30)
+#define OPTION_WORST OPTION(31)
+#define OPTION_STATED OPTION(32)
+#define OPTION_DUMP OPTION(33)
+#define OPTION_HISTOGRAMS OPTION(34)
 
 /// What the user asked for.
 typedef struct {
@@ -69,6 +79,17 @@ typedef struct {
     const char* rig;         ///< the setting a design will live in
     const char* limits_file; ///< what designs are held to
     bool corners;
+    size_t trials;
+    uint64_t seed;
+    size_t shard;  ///< from 1
+    size_t shards; ///< 0: no shard
+    bool resume;
+    const char** selects;
+    size_t select_count;
+    bool worst_case;
+    bool only_stated;
+    const char* dump;
+    const char* histograms;
     const char** words; ///< what is no option: rig files, a kind
     size_t word_count;
 } request;
@@ -78,7 +99,7 @@ typedef struct {
     const char* words;   ///< what follows it: "RIG.yaml"
     const char* summary; ///< one line
     const char* about;   ///< a paragraph and an example
-    unsigned options;
+    option_set options;
     size_t least_words;
     size_t most_words;
     tl_status (*run)(const request* asked, tl_error* error);
@@ -96,6 +117,8 @@ extern const command command_place;
 extern const command command_listen;
 extern const command command_lesson;
 extern const command command_bench;
+extern const command command_spread;
+extern const command command_merge;
 
 /// Reads a command's options and words. TL_BAD_INPUT with the nearest option when one is unknown.
 tl_status request_read(const command* about, int count, char** words, request* asked,
@@ -103,7 +126,7 @@ tl_status request_read(const command* about, int count, char** words, request* a
 void request_free(request* asked);
 
 /// Prints what an option does, for those the command takes.
-void request_print_options(unsigned options);
+void request_print_options(option_set options);
 
 /// What a command asks of a session.
 typedef enum { SESSION_READS, SESSION_SOLVES_ONE, SESSION_SOLVES } session_use;
@@ -111,6 +134,11 @@ typedef enum { SESSION_READS, SESSION_SOLVES_ONE, SESSION_SOLVES } session_use;
 /// A session as the options ask for.
 tl_status request_session(const request* asked, session_use use, tl_session** session,
                           tl_error* error);
+
+/// Lets Ctrl-C (or a polite kill) end work that is of use unfinished; a second one ends the
+/// program. Whether one came is told by request_was_stopped().
+void request_catch_stop(void);
+bool request_was_stopped(void);
 
 /// Leaves a session to the end of the program, which is near: the worker has been told to end, and
 /// to wait for it (half a millisecond) would serve nobody.

@@ -4,14 +4,16 @@
 
 #include <errno.h>
 #include <math.h>
+#include <signal.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
+#include <time.h>
 #include <unistd.h>
 
 typedef struct {
-    option_flag flag;
+    option_set flag;
     const char* name;
     const char* value; ///< what follows it, or NULL
     const char* about;
@@ -38,6 +40,17 @@ static const option_row rows[] = {
     {OPTION_LIMITS, "--limits", "FILE.yaml", "limits of your own, in place of ours"},
     {OPTION_CORNERS, "--corners", NULL, "also the worst with parts and supply at their extremes"},
     {OPTION_DETAILS, "--all", NULL, "all lines, those too that others sum up"},
+    {OPTION_TRIALS, "--trials", "N", "how many rigs to draw (10,000)"},
+    {OPTION_SEED, "--seed", "S", "a whole number: the same seed gives the same trials (1)"},
+    {OPTION_WORST, "--worst-case", NULL,
+     "also every value at one end of its tolerance or the other"},
+    {OPTION_SELECT, "--select", "PATH=CHOICE",
+     "what choosing parts buys: low, middle, high, 'lowest of 5', highest.., nearest.."},
+    {OPTION_STATED, "--only-stated", NULL, "no tolerances but those that rig and parts state"},
+    {OPTION_DUMP, "--dump", "FILE.csv", "write every trial's values and figures to FILE.csv"},
+    {OPTION_HISTOGRAMS, "--histograms", "FILE", "draw how often each figure comes out as what"},
+    {OPTION_SHARD, "--shard", "K/N", "run the K-th of N parts only, into --output FILE for merge"},
+    {OPTION_RESUME, "--resume", NULL, "with --shard: go on from where FILE was left"},
     {OPTION_PLOT, "--plot", "FILE", "draw a plot: FILE ends in .svg, .png or .pdf"},
     {OPTION_JSON, "--json", NULL, "print JSON instead of a table"},
     {OPTION_CSV, "--csv", NULL, "print CSV instead of a table"},
@@ -51,7 +64,7 @@ static const option_row rows[] = {
 };
 enum { ROWS = sizeof rows / sizeof *rows };
 
-void request_print_options(unsigned options) {
+void request_print_options(option_set options) {
     for (size_t i = 0; i < ROWS; ++i)
         if (options & rows[i].flag) {
             char head[64];
@@ -107,19 +120,22 @@ static tl_status read_number(const option_row* row, const char* text, double low
 }
 
 /// Where an option without a value is kept, or NULL.
-static bool* switch_of(request* asked, option_flag flag) {
+static bool* switch_of(request* asked, option_set flag) {
     return flag == OPTION_JSON      ? &asked->json
            : flag == OPTION_CSV     ? &asked->csv
            : flag == OPTION_ALL     ? &asked->all
            : flag == OPTION_DETAILS ? &asked->all
            : flag == OPTION_CORNERS ? &asked->corners
+           : flag == OPTION_RESUME  ? &asked->resume
+           : flag == OPTION_WORST   ? &asked->worst_case
+           : flag == OPTION_STATED  ? &asked->only_stated
            : flag == OPTION_MATCH   ? &asked->match_level
                                     : NULL;
 }
 
 /// Where the words of an option are kept, or NULL. What may be said more than once has a new place
 /// each time.
-static const char** words_of(request* asked, option_flag flag) {
+static const char** words_of(request* asked, option_set flag) {
     switch (flag) {
     case OPTION_OUTPUT:
         return &asked->output;
@@ -149,9 +165,42 @@ static const char** words_of(request* asked, option_flag flag) {
         return &asked->fixes[asked->fix_count++];
     case OPTION_LIMIT:
         return &asked->limits[asked->limit_count++];
+    case OPTION_SELECT:
+        return &asked->selects[asked->select_count++];
+    case OPTION_DUMP:
+        return &asked->dump;
+    case OPTION_HISTOGRAMS:
+        return &asked->histograms;
     default:
         return NULL;
     }
+}
+
+/// A seed is any number of 64 bits.
+static tl_status read_seed(const char* text, uint64_t* seed, tl_error* error) {
+    char* end = NULL;
+    errno = 0;
+    *seed = strtoull(text, &end, 10);
+    if (*text >= '0' && *text <= '9' && !*end && errno == 0)
+        return TL_OK;
+    return tl_error_set(error, TL_BAD_INPUT, "--seed '%s': expected a whole number from 0 to %ju",
+                        text, (uintmax_t)UINT64_MAX);
+}
+
+/// "2/7": the second of seven.
+static tl_status read_shard(const char* text, request* asked, tl_error* error) {
+    unsigned long shard = 0;
+    unsigned long shards = 0;
+    char rest = '\0';
+    bool plain = text[strspn(text, "0123456789/")] == '\0' && strlen(text) <= 20;
+    if (plain && sscanf(text, "%lu/%lu%c", &shard, &shards, &rest) == 2 && shard >= 1 &&
+        shard <= shards) {
+        asked->shard = shard;
+        asked->shards = shards;
+        return TL_OK;
+    }
+    return tl_error_set(error, TL_BAD_INPUT,
+                        "--shard '%s': expected K/N with K from 1 to N, such as 2/7", text);
 }
 
 static tl_status take_number(const option_row* row, const char* value, request* asked,
@@ -171,6 +220,14 @@ static tl_status take_number(const option_row* row, const char* value, request* 
         status = read_number(row, value, 1, 4, true, &number, error);
         asked->count = status == TL_OK ? (size_t)number : 0;
         return status;
+    case OPTION_TRIALS:
+        status = read_number(row, value, 1, 1e9, true, &number, error);
+        asked->trials = status == TL_OK ? (size_t)number : 0;
+        return status;
+    case OPTION_SEED:
+        return read_seed(value, &asked->seed, error);
+    case OPTION_SHARD:
+        return read_shard(value, asked, error);
     case OPTION_TIME_LIMIT:
         return read_number(row, value, 0.001, 86400, false, &asked->time_limit_s, error);
     case OPTION_MAX_GAIN:
@@ -188,7 +245,7 @@ static tl_status take_value(const option_row* row, const char* value, request* a
         *on = true;
     if (words)
         *words = value;
-    if (row->flag == OPTION_PLOT || row->flag == OPTION_CURVES)
+    if (row->flag == OPTION_PLOT || row->flag == OPTION_CURVES || row->flag == OPTION_HISTOGRAMS)
         return tl_plot_check_path(value, error);
     return on || words ? TL_OK : take_number(row, value, asked, error);
 }
@@ -235,7 +292,8 @@ static bool is_read(const request* asked, const char* output) {
 
 /// An answer must not take the place of a file it was worked out from.
 static tl_status check_overwriting(const request* asked, tl_error* error) {
-    const char* const outputs[] = {asked->output, asked->plot, asked->curves, asked->out};
+    const char* const outputs[] = {asked->output, asked->plot, asked->curves,
+                                   asked->out,    asked->dump, asked->histograms};
     for (size_t i = 0; i < sizeof outputs / sizeof *outputs; ++i)
         if (is_read(asked, outputs[i])) {
             char* shown = tl_show_safe(outputs[i]);
@@ -256,6 +314,8 @@ static tl_status check_words(const command* about, const request* asked, tl_erro
                             asked->words[about->most_words], about->name, about->words);
     if (asked->json && asked->csv)
         return tl_error_set(error, TL_BAD_INPUT, "--json and --csv: one of them, please");
+    if (asked->resume && !asked->shards)
+        return tl_error_set(error, TL_BAD_INPUT, "--resume goes with --shard");
     if (asked->points && !asked->json)
         return tl_error_set(error, TL_BAD_INPUT, "--points goes with --json");
     return check_overwriting(asked, error);
@@ -263,12 +323,14 @@ static tl_status check_words(const command* about, const request* asked, tl_erro
 
 tl_status request_read(const command* about, int count, char** words, request* asked,
                        tl_error* error) {
-    *asked = (request){.reference_hz = 200, .max_gain_db = NAN, .count = 1};
+    *asked =
+        (request){.reference_hz = 200, .max_gain_db = NAN, .count = 1, .trials = 10000, .seed = 1};
     asked->words = calloc((size_t)count + 1, sizeof *asked->words);
     asked->varies = calloc((size_t)count + 1, sizeof *asked->varies);
     asked->fixes = calloc((size_t)count + 1, sizeof *asked->fixes);
     asked->limits = calloc((size_t)count + 1, sizeof *asked->limits);
-    if (!asked->words || !asked->varies || !asked->fixes || !asked->limits)
+    asked->selects = calloc((size_t)count + 1, sizeof *asked->selects);
+    if (!asked->words || !asked->varies || !asked->fixes || !asked->limits || !asked->selects)
         return tl_error_set(error, TL_FAILURE, "out of memory");
     bool options = true;
     tl_status status = TL_OK;
@@ -292,28 +354,84 @@ void request_free(request* asked) {
     free(asked->varies);
     free(asked->fixes);
     free(asked->limits);
+    free(asked->selects);
+}
+
+/// How far long work was when it was last shown.
+typedef struct {
+    size_t percent;
+    size_t first;   ///< done when the clock was started
+    double start_s; ///< 0: it was not yet
+} progress;
+
+static double now_s(void) {
+    struct timespec now;
+    clock_gettime(CLOCK_MONOTONIC, &now);
+    return (double)now.tv_sec + 1e-9 * (double)now.tv_nsec;
+}
+
+/// "2 h 5 min left", once there is something to judge by.
+static void print_time_left(double left_s) {
+    if (left_s >= 3600)
+        fprintf(stderr, ", %.0f h %.0f min left", floor(left_s / 3600), fmod(left_s, 3600) / 60);
+    else if (left_s >= 100)
+        fprintf(stderr, ", %.0f min left", ceil(left_s / 60));
+    else
+        fprintf(stderr, ", %.0f s left", ceil(left_s));
 }
 
 /// Shows how far long work is, on a terminal only.
 static void show_progress(void* context, size_t done, size_t total) {
-    size_t* shown = context;
+    progress* p = context;
+    if (p->start_s == 0 || done < p->first) {
+        p->start_s = now_s();
+        p->first = done;
+    }
     size_t percent = total ? 100 * done / total : 100;
-    if (total < 50 || percent == *shown || !isatty(STDERR_FILENO))
+    if (total < 50 || percent == p->percent || !isatty(STDERR_FILENO))
         return;
-    *shown = percent;
-    fprintf(stderr, "\rsolving: %zu %%%s", percent, done == total ? "\r\033[K" : "");
+    p->percent = percent;
+    double took_s = now_s() - p->start_s;
+    fprintf(stderr, "\r\033[Ksolving: %zu %%", percent);
+    if (took_s > 1 && done < total)
+        print_time_left(took_s * (double)(total - done) / (double)(done - p->first));
+    fprintf(stderr, "%s", done == total ? "\r\033[K" : "");
     fflush(stderr);
+}
+
+static volatile sig_atomic_t stopped;
+
+/// The first signal asks for an end, the next one is one.
+static void on_stop(int signal) {
+    (void)signal;
+    stopped = 1;
+}
+
+void request_catch_stop(void) {
+    struct sigaction action = {.sa_handler = on_stop, .sa_flags = (int)SA_RESETHAND | SA_RESTART};
+    sigaction(SIGINT, &action, NULL);
+    sigaction(SIGTERM, &action, NULL);
+}
+
+bool request_was_stopped(void) {
+    return stopped;
+}
+
+static bool tell_stopped(void* context) {
+    (void)context;
+    return stopped;
 }
 
 tl_status request_session(const request* asked, session_use use, tl_session** session,
                           tl_error* error) {
-    static size_t shown;
+    static progress shown;
     tl_session_options options = {.parts_folder = asked->parts,
                                   .jobs = use == SESSION_SOLVES_ONE ? 1 : asked->jobs,
                                   .time_limit_s = asked->time_limit_s,
                                   .solves = use != SESSION_READS,
                                   .one_rig = use == SESSION_SOLVES_ONE,
                                   .progress = show_progress,
+                                  .stopped = tell_stopped,
                                   .context = &shown};
     return tl_session_new(&options, session, error);
 }

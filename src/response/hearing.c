@@ -25,10 +25,10 @@ static void measure_shift(tl_hearing* hearing, const tl_metrics* rig, const tl_m
     hearing->extrapolated = direct->peak_hz > tested_high_hz;
 }
 
-static tl_verdict judge(const tl_hearing* hearing) {
-    double worst = fabs(hearing->worst_db);
-    if (hearing->peak_shift_steps > worst) // false when there is none
-        worst = hearing->peak_shift_steps;
+tl_verdict tl_verdict_of(double worst_db, double peak_shift_steps) {
+    double worst = fabs(worst_db);
+    if (peak_shift_steps > worst) // false when there is none
+        worst = peak_shift_steps;
     return worst < 0.5 ? TL_NOT_AUDIBLE
            : worst < 1 ? TL_BORDERLINE
            : worst < 3 ? TL_AUDIBLE
@@ -59,7 +59,7 @@ tl_hearing tl_hearing_of_bands(const double rig_db[TL_BAND_COUNT], const tl_metr
     hearing.rms_db = sqrt(squares / TL_BAND_COUNT);
     hearing.presence_db = tl_bands_mean_db(difference_db, presence_low_hz, presence_high_hz);
     measure_shift(&hearing, rig, direct);
-    hearing.verdict = judge(&hearing);
+    hearing.verdict = tl_verdict_of(hearing.worst_db, hearing.peak_shift_steps);
     return hearing;
 }
 

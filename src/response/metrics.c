@@ -6,6 +6,7 @@
 /// two neighbours and no crossing can hide. Each figure is a root refined on the function.
 
 #include "base/root.h"
+#include "base/statistics.h"
 #include "base/text.h"
 #include "response/response_internal.h"
 
@@ -59,12 +60,6 @@ static double find_root(const tl_response* response, tl_root_function* of, doubl
     return tl_root_find(of, &context, low, of(&context, low), high, of(&context, high), 1e-15);
 }
 
-static int compare_doubles(const void* a, const void* b) {
-    const double x = *(const double*)a;
-    const double y = *(const double*)b;
-    return (x > y) - (x < y);
-}
-
 // Collects the neighbourhoods of the resonant poles within the track, ascending. A pole's bends lie
 // within a few |Re p| of its Im p, however narrow it is. Returns how many there are.
 static size_t find_neighbourhoods(const tl_response* response, double low, double high,
@@ -81,7 +76,7 @@ static size_t find_neighbourhoods(const tl_response* response, double low, doubl
             }
         }
     }
-    qsort(places, count, sizeof *places, compare_doubles);
+    qsort(places, count, sizeof *places, tl_compare_doubles);
     return count;
 }
 

@@ -1,0 +1,93 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+// What is kept of trials, and what is read off one.
+#include "study/spread_trials.h"
+
+#include "base/text.h"
+#include "response/response_internal.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+static const double first_hz = 20;
+static const double last_hz = 20e3;
+
+double tl_spread_point_hz(size_t point) {
+    return first_hz * pow(last_hz / first_hz, (double)point / (TL_SPREAD_POINTS - 1));
+}
+
+void tl_spread_trials_new(tl_spread_trials* trials, size_t first, size_t count, size_t amps) {
+    size_t numbers = count * amps * TL_SPREAD_FIGURES;
+    *trials = (tl_spread_trials){.first = first, .count = count, .amps = amps};
+    trials->figures = tl_new(numbers, sizeof *trials->figures);
+    for (size_t i = 0; i < numbers; ++i)
+        trials->figures[i] = NAN;
+    trials->bins =
+        tl_new(amps * TL_SPREAD_CURVES * TL_SPREAD_POINTS * TL_SPREAD_BINS, sizeof *trials->bins);
+}
+
+void tl_spread_trials_free(tl_spread_trials* trials) {
+    for (size_t i = 0; i < trials->failure_count; ++i)
+        free(trials->failures[i].why);
+    free(trials->failures);
+    free(trials->figures);
+    free(trials->bins);
+    *trials = (tl_spread_trials){0};
+}
+
+uint32_t* tl_spread_bins(const tl_spread_trials* trials, size_t amp, size_t curve, size_t point) {
+    size_t row = (amp * TL_SPREAD_CURVES + curve) * TL_SPREAD_POINTS + point;
+    return trials->bins + row * TL_SPREAD_BINS;
+}
+
+double* tl_spread_figures_of(const tl_spread_trials* trials, size_t trial, size_t amp) {
+    size_t row = (trial - trials->first) * trials->amps + amp;
+    return trials->figures + row * TL_SPREAD_FIGURES;
+}
+
+void tl_spread_fail(tl_spread_trials* trials, size_t trial, const char* why) {
+    trials->failures =
+        tl_grow_one(trials->failures, trials->failure_count, sizeof *trials->failures);
+    trials->failures[trials->failure_count++] = (tl_spread_failure){trial, tl_copy(why)};
+    for (size_t amp = 0; amp < trials->amps; ++amp)
+        for (size_t i = 0; i < TL_SPREAD_FIGURES; ++i)
+            tl_spread_figures_of(trials, trial, amp)[i] = NAN;
+}
+
+void tl_spread_measure(const tl_response* rig, const tl_response* direct, double reference_hz,
+                       double figures[TL_SPREAD_FIGURES]) {
+    tl_metrics of_rig = tl_response_metrics(rig, reference_hz);
+    tl_metrics of_direct = tl_response_metrics(direct, reference_hz);
+    tl_hearing hearing = tl_hearing_compare(rig, &of_rig, direct, &of_direct);
+    figures[TL_SPREAD_PEAK_HZ] = of_rig.peak_hz;
+    figures[TL_SPREAD_PEAK_DB] = of_rig.peak_db;
+    figures[TL_SPREAD_POLE_HZ] = of_rig.pole_hz;
+    figures[TL_SPREAD_Q] = of_rig.q;
+    figures[TL_SPREAD_CUTOFF_HZ] = of_rig.cutoff_hz;
+    figures[TL_SPREAD_LEVEL_DB] = hearing.level_db;
+    figures[TL_SPREAD_PRESENCE_DB] = hearing.presence_db;
+    figures[TL_SPREAD_WORST_DB] = hearing.worst_db;
+    figures[TL_SPREAD_RMS_DB] = hearing.rms_db;
+    figures[TL_SPREAD_STEPS] = hearing.peak_shift_steps;
+}
+
+void tl_spread_curves(const tl_response* rig, const tl_response* direct, double reference_hz,
+                      double level_db, double db[TL_SPREAD_CURVES][TL_SPREAD_POINTS]) {
+    double x[TL_SPREAD_POINTS];
+    double power[TL_SPREAD_POINTS];
+    double of_direct[TL_SPREAD_POINTS];
+    double ratio = pow(last_hz / first_hz, 1.0 / (TL_SPREAD_POINTS - 1));
+    double hz = first_hz;
+    for (size_t i = 0; i < TL_SPREAD_POINTS; ++i, hz *= ratio)
+        x[i] = tl_response_scaled(rig, hz);
+    tl_response_powers(rig, TL_SPREAD_POINTS, x, power, NULL);
+    hz = first_hz;
+    for (size_t i = 0; i < TL_SPREAD_POINTS; ++i, hz *= ratio)
+        x[i] = tl_response_scaled(direct, hz);
+    tl_response_powers(direct, TL_SPREAD_POINTS, x, of_direct, NULL);
+    double reference = tl_response_power(rig, tl_response_scaled(rig, reference_hz));
+    for (size_t i = 0; i < TL_SPREAD_POINTS; ++i) {
+        db[0][i] = 10 * log10(power[i] / reference);
+        db[1][i] = 10 * log10(power[i] / of_direct[i]) - level_db;
+    }
+}
