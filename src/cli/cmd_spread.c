@@ -61,6 +61,10 @@ static tl_status run_whole(const request* asked, tl_session* session, tl_rig* ri
     tl_status status = tl_study_spread(session, rig, options, &spread, error);
     if (status == TL_OK)
         status = spread_show(asked, spread, error);
+    if (status == TL_OK && spread->done < spread->trials)
+        status = tl_error_set(error, TL_FAILURE,
+                              "stopped: the answer is of the first %zu of %zu trials",
+                              spread->done, spread->trials);
     tl_spread_free(spread);
     return status;
 }
