@@ -18,11 +18,12 @@ typedef struct tl_session tl_session;
 
 typedef struct {
     const char* parts_folder; ///< the user's own parts, or NULL
-    unsigned jobs;            ///< worker processes; 0: as many as there are cores
+    unsigned jobs;            ///< worker processes, each with a thread; 0: one for each core
     double time_limit_s;      ///< for one request to the solver; 0: 60 s
     bool solves;              ///< false: only reading is asked for, no worker is started
     bool one_rig;             ///< hint: a single rig will be solved, so its worker may end with it
-    /// Called now and then during long work with what is done of how much. May be NULL.
+    /// Called now and then during long work with what is done of how much, always from the thread
+    /// that called the study. May be NULL.
     void (*progress)(void* context, size_t done, size_t total);
     /// Whether work that is of use unfinished (a spread) should end with what it has. Quick, and
     /// called from any thread. May be NULL.

@@ -30,7 +30,8 @@ typedef struct {
 tl_status tl_batch_solve(tl_session* session, const tl_batch* batch, tl_answer** answers,
                          tl_error* error);
 
-/// Circuits that come one after the other, too many or too different to be held together.
+/// Circuits that come one after the other, too many or too different to be held together. `build`
+/// is called from any thread and never beside `deliver`, which the caller's own thread calls.
 typedef struct {
     size_t count;
     double reference_hz;
