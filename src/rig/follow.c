@@ -42,8 +42,8 @@ static const char* path_of(const part_list* list, const tl_part* part) {
 /// so that it is the right rig's whatever was copied or put in its place.
 static tl_part* next_leader(tl_rig* rig, const tl_part* part) {
     tl_part* leader = NULL;
-    if (!part->follows ||
-        tl_rig_find_part(rig, part->follows, &part->follows_place, &leader, NULL) != TL_OK)
+    const tl_place nowhere = {0};
+    if (!part->follows || tl_rig_find_part(rig, part->follows, &nowhere, &leader, NULL) != TL_OK)
         return NULL;
     return leader;
 }

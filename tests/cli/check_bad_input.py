@@ -8,6 +8,7 @@ In the rigs below the mark ^^ stands in front of the character that the caret mu
 taken out before the rig is written. Columns count bytes.
 """
 import ctypes
+import json
 import os
 import resource
 import signal
@@ -129,6 +130,48 @@ UNITS = [
     (put("110 pF}", f"{MARK}110 pf}}"), "did you mean '110 pF'?"),
     (put("100 pF/m}", f"100 pF/m, resistance: {MARK}80 Mohm/m}}"), "is not plausible",
      "a capital M is mega", "is it 80 mohm/m?"),
+]
+
+TOLERANCES = [
+    (put("6 kohm", f"6 kohm {MARK}+-10"), "+-10: a bare number; is it 10 %, or 10 ohm?"),
+    (put("6 kohm", f"6 kohm {MARK}+-"), "expected a tolerance: a share (+-10 %)", "(+-E12)"),
+    (put("6 kohm", f"6 kohm {MARK}\u00b1 ten %"), "'ten %': expected a tolerance"),
+    (put("6 kohm", f"6 kohm {MARK}+-100 %"), "the value could come to 0"),
+    (put("6 kohm", f"6 kohm {MARK}+-7 kohm"), "the value could come to 0"),
+    (put("6 kohm", f"6 kohm {MARK}+--5 %"), "a tolerance cannot be negative"),
+    (put("6 kohm", f"6 kohm {MARK}+-5 V"), "'V' is not a unit that fits; " + OHMS),
+    (put("6 kohm", f"6 kohm {MARK}+-5 % unifrom"), "did you mean 'uniform'?"),
+    (put("6 kohm", f"6 kohm {MARK}+-E12"), "is not one of the E12 series",
+     "nearest are 5.6 kohm and 6.8 kohm"),
+    (put("6 kohm", f"5.6 kohm {MARK}+-E21"), "unknown series 'E21'; did you mean 'E24'?"),
+    (put("6 kohm", f'"11 ohm {MARK}+-20 %"'), "reaches from 8.8 ohm to 13.2 ohm"),
+    (put("6 kohm", f"{{value: 6 kohm, tolerance: {MARK}10}}"), "a bare number"),
+    (put("6 kohm", f"{{value: 6 kohm, tolerance: {MARK}100 %}}"), "the value could come to 0"),
+    (put("6 kohm", f"{{value: 6 kohm, tolerance: 5 %, distribution: {MARK}flat}}"),
+     "unknown distribution 'flat'", "known are normal, uniform"),
+    (put("6 kohm", f"{{value: 6 kohm, {MARK}tolerence: 5 %}}"), "did you mean 'tolerance'?"),
+    (put("length: 6 m", f"length: {{value: 6 m, distribution: {MARK}uniform}}"), "there is none"),
+    (put("length: 6 m", f"length: 299 m {MARK}+-1 %"), "to 301.99 m", "within 0 m to 300 m"),
+    (chain("  - pot: {pot: 1 Mohm, taper: linear, position: 100 % " + MARK + "+-5 %}") + AMP,
+     "position 100 % +-5 % reaches from 95 % to 105 %", "0 % to 100 %"),
+    (chain("  - pot: {pot: 1 Mohm, taper: linear " + MARK + "+-5 %, position: 50 %}") + AMP,
+     "taper is a choice, not a number"),
+    (chain(*CABLE, "  - pedal: looper", f"    engaged: yes {MARK}+-5 %") + AMP,
+     "engaged is a choice, not a number"),
+]
+
+FOLLOWERS = [
+    (chain(*CABLE, "    name: lead", *CABLE, f"    follows: {MARK}laed") + AMP,
+     "there is no 'laed' here; did you mean 'lead'?"),
+    (chain(*CABLE, f"    follows: {MARK}chain[0]") + AMP, "chain[0].cable follows itself"),
+    (chain(*CABLE, f"    follows: {MARK}chain[1]", *CABLE, "    follows: chain[2]", *CABLE,
+           "    follows: chain[0]") + AMP,
+     "a circle: chain[0].cable follows chain[1].cable follows chain[2].cable follows "
+     "chain[0].cable"),
+    (chain(*CABLE, "  - buffer: line-driver", f"    follows: {MARK}chain[0]") + AMP,
+     "a buffer cannot follow a cable (chain[0].cable)"),
+    (chain(*CABLE, f"    follows: chain{MARK}[9]") + AMP, "items go from 0 to 0"),
+    (chain(*CABLE, f"    {MARK}folows: chain[0]") + AMP, "did you mean 'follows'?"),
 ]
 
 ZEROS = [
@@ -300,6 +343,7 @@ def check_rigs(cases):
         cases.check(done.returncode == 0 and done.stdout and not done.stderr, rig, done)
     for name, group in (("wrong YAML", SYNTAX), ("unknown keys and names", NAMES),
                         ("missing values", MISSING), ("units and ranges", UNITS),
+                        ("tolerances", TOLERANCES), ("parts that follow", FOLLOWERS),
                         ("0 ohm and nothing to measure", ZEROS), ("shapes of rig", SHAPES),
                         ("anchors, aliases, tags, documents", YAML_EXTRAS),
                         ("titles and names", HOSTILE_TEXT)):
@@ -608,6 +652,15 @@ def check_small_disk(cases):
 
 PART = "kind: cable\nparts:\n  my-lead:\n    about: mine\n    source: from memory\n"
 LIBRARIES = [
+    ("kind: cable\nparts: {}\ntolerances: " + MARK + "8 %\n", "tolerances: expected a mapping"),
+    ("kind: cable\nparts: {}\ntolerances:\n  " + MARK + "capacitanse: {tolerance: 8 %}\n",
+     "did you mean 'capacitance'?"),
+    ("kind: cable\nparts: {}\ntolerances:\n  capacitance: " + MARK + "{tolerance: 8 %}\n",
+     "a tolerance needs its source"),
+    ("kind: cable\nparts: {}\ntolerances:\n  capacitance: {source: me, tolerance: " + MARK +
+     "8}\n", "a bare number; is it 8 %?"),
+    (PART + f"    capacitance: 100 pF/m {MARK}+-8\n", "a bare number; is it 8 %, or 8 F/m?"),
+    (PART + f"    capacitance: 100 pF/m\n    {MARK}follows: lead\n", "it stands in a rig"),
     ("kind: cable\nparts:\n  my-lead: {capacitance: 100 pF/m\n" + MARK, "YAML:"),
     (f"kind: {MARK}pedal\nparts: {{}}\n", "needs 'kind: cable'"),
     (f"{MARK}parts: {{}}\n", "needs 'kind: cable'"),
@@ -624,6 +677,50 @@ LIBRARIES = [
     ("kind: cable\nparts:\n  my-lead: " + MARK + "{about: mine, source: from memory}\n",
      "a cable needs 'capacitance'"),
 ]
+
+
+LOOSE = [("2.5 H", "2.5 H +-7 %"), ("6 kohm", "6 kohm \u00b1 0.5 kohm uniform"),
+         ("110 pF", "{value: 110 pF, tolerance: E24}"), ("1 Mohm", "1 Mohm +-E6"),
+         ("100 pF/m", "100 pF/m +-8 %"), ("6 m\n", "6 m +-1 %\n    follows: direct[0]\n")]
+
+
+def check_tolerances(cases):
+    cases.group("tolerances, which change no answer but are listed")
+    cases.clear()
+    direct = "direct:\n  - cable: {capacitance: 100 pF/m}\n    length: 5 m\n"
+    loose = RIG
+    for plain, with_tolerance in LOOSE:
+        loose = put(plain, with_tolerance, loose)
+    cases.write("plain.yaml", RIG + direct)
+    cases.write("loose.yaml", loose + direct)
+    vary = ("--vary", "chain[0].length=3 m,6 m")
+    for command in (("response", "--json", "--points", "50"), ("compare", "--json", *vary),
+                    ("netlist",)):
+        plain, with_tolerances = (cases.run(command[0], name, *command[1:]).stdout
+                                  for name in ("plain.yaml", "loose.yaml"))
+        cases.check(plain and plain == with_tolerances, command, "differs")
+    vary = cases.run("compare", "plain.yaml", "--json", "--vary", "amp.resistance=1 Mohm +-5 %")
+    cases.check(vary.returncode == 0 and b"1 Mohm +-5 %" in vary.stdout, vary)
+    listed = json.loads(cases.run("check", "loose.yaml", "--json").stdout)["values"]
+    rows = {(row["part"], row["field"]): row for row in listed}
+    for part, field, share, distribution, source in (
+            ("guitar.pickup", "inductance", 0.07, "normal", "loose.yaml:3"),
+            ("guitar.pickup", "resistance", 0.5 / 6, "uniform", "loose.yaml:3"),
+            ("guitar.pickup", "capacitance", 0.05, "normal", "loose.yaml:3"),
+            ("amp", "resistance", 0.2, "normal", "loose.yaml:8"),
+            ("amp", "capacitance", 0.2, "normal", "from memory: strays and wiring"),
+            ("chain[0].cable", "length", 0.01, "normal", "loose.yaml:6"),
+            ("direct[0].cable", "length", None, None, None)):
+        row = rows[part, field]
+        near = row["tolerance"] == share or abs(row["tolerance"] - share) < 1e-9
+        cases.check(near and row["distribution"] == distribution and
+                    row["tolerance_source"] == source, row)
+    cases.check(rows["chain[0].cable", "length"]["about"].endswith("follows direct[0]"), rows)
+    text = cases.run("check", "loose.yaml").stdout.decode()
+    for words in ("2.5 H +-7 %  ", "6 kohm +-8.333 % uniform", "20 pF (+-20 %)",
+                  "\n    amp capacitance: from memory: strays and wiring\n"):
+        cases.check(words in text, "no", words, "in", text)
+    cases.check(b"\n    pot pot: " in cases.run("parts", "pot").stdout)
 
 
 def check_parts(cases):
@@ -665,6 +762,7 @@ def run(cases):
     check_files(cases)
     check_outputs(cases)
     check_parts(cases)
+    check_tolerances(cases)
 
 
 if __name__ == "__main__":

@@ -251,6 +251,42 @@ static void demo_rigs_are_understood(void** state) {
     }
 }
 
+static void tolerances_are_listed(void** state) {
+    (void)state;
+    tl_inspection* found = check("guitar:\n"
+                                 "  pickup: {like: single-coil, resistance: 7 kohm +-2 % uniform}\n"
+                                 "  tone: {like: pot-250k-audio, capacitor: 22 nF, position: 1 %}\n"
+                                 "chain:\n"
+                                 "- {cable: low-capacitance-coax, length: 6 m, name: lead}\n"
+                                 "- {cable: standard-coax, length: 6 m, follows: lead}\n"
+                                 "- buffer: ideal-buffer\n"
+                                 "amp: tube-input\n");
+    const tl_listing* row = row_of(found, "guitar.pickup", "resistance");
+    assert_string_equal(row->value, "7 kohm"); // the words of a value stay what they were
+    assert_true(is_near(row->tolerance, 0.02) && !row->tolerance_by_default);
+    assert_string_equal(row->distribution, "uniform");
+    assert_string_equal(row->tolerance_source, row->origin);
+    row = row_of(found, "guitar.pickup", "inductance");
+    assert_true(is_near(row->tolerance, 0.07) && row->tolerance_by_default);
+    assert_string_equal(row->distribution, "normal");
+    assert_non_null(strstr(row->tolerance_source, "from memory"));
+    row = row_of(found, "guitar.tone", "capacitor");
+    assert_true(is_near(row->tolerance, 0.2) && row->tolerance_by_default);
+    row = row_of(found, "chain[2].buffer", "input.resistance");
+    assert_true(row->tolerance == 0 && row->distribution && !row->tolerance_by_default);
+    static const char* const none[][2] = {
+        {"guitar.tone", "taper"},         {"guitar.tone", "position"},
+        {"chain[0].cable", "build.core"}, {"chain[0].cable", "capacitance"}, // by formula
+        {"chain[0].cable", "length"},     {"chain[1].cable", "capacitance of it all"}};
+    for (size_t i = 0; i < sizeof none / sizeof *none; i++) {
+        row = row_of(found, none[i][0], none[i][1]);
+        assert_true(!row->distribution && !row->tolerance_source && !row->tolerance_by_default);
+    }
+    row = row_of(found, "chain[1].cable", "capacitance");
+    assert_string_equal(row->about, "cable standard-coax, follows lead");
+    tl_inspection_free(found);
+}
+
 static void the_library_is_listed(void** state) {
     (void)state;
     tl_inspection* all = NULL;
@@ -290,7 +326,8 @@ int main(void) {
         cmocka_unit_test(a_long_unbuffered_lead), cmocka_unit_test(a_low_input_behind_a_buffer),
         cmocka_unit_test(loads_joints_and_leaks), cmocka_unit_test(an_output_too_weak_for_its_lead),
         cmocka_unit_test(totals_follow_the_path), cmocka_unit_test(demo_rigs_are_understood),
-        cmocka_unit_test(the_library_is_listed),  cmocka_unit_test(a_netlist_is_text),
+        cmocka_unit_test(tolerances_are_listed),  cmocka_unit_test(the_library_is_listed),
+        cmocka_unit_test(a_netlist_is_text),
     };
     return cmocka_run_group_tests(tests, start, stop);
 }
