@@ -32,6 +32,7 @@ typedef struct {
     bool* done;
     char** why;       ///< by trial: that it has no answer; else NULL
     uint16_t* bins;   ///< [((trial * amps + amp) * CURVES + curve) * POINTS + point]
+    bool answered;    ///< all at once: those that are left did not hold
     bool single;      ///< one trial after the other now
     size_t at;        ///< of those: which
     unsigned refused; ///< how often
@@ -200,8 +201,14 @@ static void measure_trial(const run* r, chunk* c, size_t index, const desk* at) 
     c->done[index] = true;
 }
 
+/// Where a trial that the pattern does not hold for goes on.
+static unsigned denser(unsigned per_decade) {
+    return 2 * per_decade > careful_per_decade ? 2 * per_decade : careful_per_decade;
+}
+
 /// Goes on with the next trial that is to be solved by itself; false when there is none.
-static bool next_single(const run* r, chunk* c, unsigned per_decade, tl_request* request) {
+static bool next_single(const run* r, chunk* c, tl_request* request) {
+    unsigned per_decade = r->work->pattern->per_decade;
     size_t index = 0;
     while (index < c->count && c->done[index])
         ++index;
@@ -212,13 +219,8 @@ static bool next_single(const run* r, chunk* c, unsigned per_decade, tl_request*
     c->refused = 0;
     request->values = c->values + index * r->work->plan->deck->varied_count;
     request->sets = 1;
-    request->per_decade = per_decade;
+    request->per_decade = c->answered ? denser(per_decade) : per_decade;
     return true;
-}
-
-static unsigned careful_density(const run* r) {
-    unsigned denser = 2 * r->work->pattern->per_decade;
-    return denser > careful_per_decade ? denser : careful_per_decade;
 }
 
 static void give_up(chunk* c, size_t index, const char* why) {
@@ -236,6 +238,10 @@ static bool take_single(const run* r, chunk* c, desk* at, const tl_reply* reply,
         measure_trial(r, c, c->at, at);
         return false;
     }
+    if (s.after_pattern) {
+        request->per_decade = denser(request->per_decade);
+        return true;
+    }
     if (tl_answer_denser(request))
         return true;
     give_up(c, c->at, "no number of solved frequencies determines its response");
@@ -243,6 +249,7 @@ static bool take_single(const run* r, chunk* c, desk* at, const tl_reply* reply,
 }
 
 static void take_all(const run* r, chunk* c, desk* at, const tl_reply* reply) {
+    c->answered = true;
     for (size_t i = 0; i < c->count; ++i) {
         samples s = {reply->points, reply->hz, reply->h + i * r->outputs * reply->points, true};
         if (!c->done[i] && fit_trial(r, at, &s))
@@ -256,13 +263,13 @@ static tl_status take(void* context, size_t job, const tl_reply* reply, tl_reque
     run* r = context;
     chunk* c = &r->chunks[job];
     desk* at = take_desk(r);
-    bool denser = false;
+    bool unsettled = false;
     if (c->single)
-        denser = take_single(r, c, at, reply, request);
+        unsettled = take_single(r, c, at, reply, request);
     else
         take_all(r, c, at, reply);
     leave_desk(r, at);
-    *again = denser || next_single(r, c, careful_density(r), request);
+    *again = unsettled || next_single(r, c, request);
     return TL_OK;
 }
 
@@ -279,7 +286,7 @@ static tl_status refuse(void* context, size_t job, const char* words, tl_request
     }
     if (c->single)
         give_up(c, c->at, words);
-    *again = next_single(r, c, r->work->pattern->per_decade, request);
+    *again = next_single(r, c, request);
     return TL_OK;
 }
 
