@@ -12,6 +12,7 @@
 
 #include <ctype.h>
 #include <errno.h>
+#include <malloc.h>
 #include <math.h>
 #include <poll.h>
 #include <pwd.h>
@@ -62,16 +63,36 @@ typedef struct {
 
 /// libngspice allows one of itself in a process, and calls back without a context from atexit().
 static deck held;
+/// Whether the capture was empty when it was last read: then there is nothing to clear.
+static bool capture_empty;
 
 // ---- what ngspice prints
 
+static bool starts_with(const char* line, const char* start) {
+    return strncmp(line, start, strlen(start)) == 0;
+}
+
+/// What ngspice prints in every good run.
+static bool is_routine(const char* line) {
+    static const char* const starts[] = {"Note: No compatibility mode",
+                                         "Circuit:", "Doing analysis", "No. of Data Rows",
+                                         "Using SPARSE"};
+    for (size_t i = 0; i < sizeof starts / sizeof *starts; ++i)
+        if (starts_with(line, starts[i]))
+            return true;
+    return line[strspn(line, " \t\r")] == '\0';
+}
+
 /// Everything printed goes to descriptor 1, which the library can read even when this process is
-/// dead. libngspice puts "stdout " or "stderr " in front of each line.
+/// dead. libngspice puts "stdout " or "stderr " in front of each line. What it
+/// prints in every good run is left out: to write it would take longer than a point of a sweep.
 static int on_print(char* line, int id, void* context) {
     (void)id;
     (void)context;
     if (strncmp(line, "stdout ", 7) == 0 || strncmp(line, "stderr ", 7) == 0)
         line += 7;
+    if (is_routine(line))
+        return 0;
     char copy[1024];
     int size = snprintf(copy, sizeof copy, "%s\n", line);
     size_t wanted = size < (int)sizeof copy ? (size_t)size : sizeof copy - 1;
@@ -84,6 +105,8 @@ static int on_print(char* line, int id, void* context) {
 /// Empties the capture, for the next request's words. (It is appended to: there is no going back.)
 static void clear_capture(void) {
     fflush(stdout);
+    if (capture_empty)
+        return;
     int emptied = ftruncate(STDOUT_FILENO, 0);
     (void)emptied; // one that fills up is noticed by its size
 }
@@ -99,22 +122,8 @@ static char* read_capture(size_t* size) {
         tl_text_add_bytes(&all, block, got > 0 ? (size_t)got : 0);
     }
     *size = all.size;
+    capture_empty = all.size == 0;
     return tl_text_take(&all);
-}
-
-static bool starts_with(const char* line, const char* start) {
-    return strncmp(line, start, strlen(start)) == 0;
-}
-
-/// What ngspice prints in every good run.
-static bool is_routine(const char* line) {
-    static const char* const starts[] = {"Note: No compatibility mode",
-                                         "Circuit:", "Doing analysis", "No. of Data Rows",
-                                         "Using SPARSE"};
-    for (size_t i = 0; i < sizeof starts / sizeof *starts; ++i)
-        if (starts_with(line, starts[i]))
-            return true;
-    return line[strspn(line, " \t\r")] == '\0';
 }
 
 /// A single step of ngspice's search for an operating point.
@@ -731,11 +740,20 @@ __attribute__((visibility("default"))) clock_t clock(void) {
     return 0;
 }
 
+/// ngspice takes and gives back the same memory in every run: kept, it need not be asked for again.
+static void keep_memory(void) {
+    enum { KEEP = 64 << 20, STEP = 1 << 20 };
+    mallopt(M_TRIM_THRESHOLD, KEEP);
+    mallopt(M_MMAP_THRESHOLD, KEEP / 2);
+    mallopt(M_TOP_PAD, STEP);
+}
+
 /// Starts everything. Behind the guard ngspice finds no start-up file, wherever it looks for one:
 /// `spinit` (which also loads code models), `.spiceinit` here and at home.
 static bool start(void) {
     if (!shut_doors())
         return false;
+    keep_memory();
     if (!tl_guard_enter())
         return fail_start("the guard");
     atexit(on_exit_called);
