@@ -59,6 +59,8 @@ tl_deck* tl_circuit_deck(const tl_circuit* circuit, const bool* varied) {
     tl_text text = {0};
     deck->id = tl_deck_next_id();
     tl_text_add(&text, "rig\n");
+    if (!circuit->embedded_count)
+        tl_text_add(&text, ".options noopac\n"); // linear: no operating point to be found first
     add_elements(&text, circuit);
     tl_text_add(&text, ".end\n");
     deck->text = tl_text_take(&text);

@@ -65,6 +65,26 @@ static void add_entry(finding* f, tl_part* part, const tl_item* item, const char
     f->tolerances[at] = *tolerance;
 }
 
+/// Whether a field may have a value. Tolerances that are stated were held against that when they
+/// were read; a kind's default could not be.
+static bool is_plausible(const tl_field* field, double number) {
+    const double rounding = 1e-9;
+    return number >= field->low - fabs(field->low) * rounding &&
+           number <= field->high + fabs(field->high) * rounding;
+}
+
+static tl_status check_ends(const finding* f, size_t entry) {
+    const tl_spread_entry* e = &f->plan->entries[entry];
+    const tl_field* field = &e->part->kind->fields[e->field];
+    if (is_plausible(field, e->nominal * (1 - e->share)) &&
+        is_plausible(field, e->nominal * (1 + e->share)))
+        return TL_OK;
+    return tl_error_set(f->error, TL_BAD_INPUT,
+                        "%s: its kind's tolerance of %g %% takes it beyond what is plausible: give "
+                        "it one of its own",
+                        f->paths[entry], 100 * e->share);
+}
+
 static void visit_part(void* context, tl_part* part, const tl_item* item, const char* path) {
     finding* f = context;
     for (size_t i = 0; f->status == TL_OK && i < part->kind->field_count; ++i) {
@@ -74,8 +94,10 @@ static void visit_part(void* context, tl_part* part, const tl_item* item, const 
         tl_value_tolerance tolerance = value->tolerance;
         if (!f->only_stated)
             f->status = tl_part_tolerance(f->plan->rig->library, part, i, &tolerance, f->error);
-        if (f->status == TL_OK && tolerance.given && tolerance.share > 0)
-            add_entry(f, part, item, path, i, &tolerance);
+        if (f->status != TL_OK || !tolerance.given || tolerance.share <= 0)
+            continue;
+        add_entry(f, part, item, path, i, &tolerance);
+        f->status = check_ends(f, f->plan->entry_count - 1);
     }
 }
 
