@@ -4,12 +4,11 @@
 #define TL_SHOW_BENCH_H
 
 #include "base/text.h"
+#include "show/wrap.h"
 #include "toneload/show.h"
 
 #include <stdbool.h>
 #include <stddef.h>
-
-enum { TL_BENCH_WIDTH = 98 }; ///< columns that text keeps to where words can be parted
 
 /// A bench, and how it is to be shown.
 typedef struct {
@@ -34,19 +33,8 @@ char* tl_bench_note(const tl_bench_figure* figure);
 /// '!' for fail, '~' for marginal, '?' for a figure that could not be measured, else a blank.
 char tl_bench_mark(const tl_bench_figure* figure);
 
-/// Makes a column wide enough for words.
-void tl_bench_widen(size_t* width, const char* words);
 /// A line's limit as it was written, made safe, "" when there is none; free with free().
 char* tl_bench_limit_words(const tl_bench_line* line);
-/// Adds words in a column `width` wide; longer ones push what follows.
-void tl_bench_cell(tl_text* text, const char* words, size_t width, bool right);
-/// Adds words from outside, made safe, and ends the line: parted at blanks, `column` columns of the
-/// first line being taken and later lines indented.
-void tl_bench_wrap(tl_text* text, const char* words, size_t column, size_t indent);
-/// Ends a line, without blanks at its end.
-void tl_bench_end_line(tl_text* text);
-/// Ends a line and indents the next.
-void tl_bench_break(tl_text* text, size_t indent);
 
 /// One design: its lines in groups, with limits and verdicts, and why they matter.
 void tl_bench_add_card(tl_text* text, const tl_bench_view* view);

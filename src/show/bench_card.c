@@ -20,9 +20,9 @@ static widths measure(const tl_bench_view* view) {
             continue;
         char* value = tl_bench_value(line, &view->bench->designs[0].figures[i]);
         char* limit = tl_bench_limit_words(line);
-        tl_bench_widen(&found.title, line->title);
-        tl_bench_widen(&found.value, value);
-        tl_bench_widen(&found.limit, limit);
+        tl_wrap_widen(&found.title, line->title);
+        tl_wrap_widen(&found.value, value);
+        tl_wrap_widen(&found.limit, limit);
         free(value);
         free(limit);
     }
@@ -41,7 +41,7 @@ static void add_why(tl_text* text, const tl_bench_view* view, const tl_bench_lin
     if (view->details && line->limit->source)
         tl_text_addf(&why, " (%s)", line->limit->source);
     tl_text_add(text, "      ");
-    tl_bench_wrap(text, tl_text_get(&why), 6, 6);
+    tl_wrap_words(text, tl_text_get(&why), 6, 6);
     tl_text_free(&why);
 }
 
@@ -53,19 +53,19 @@ static void add_line(tl_text* text, const tl_bench_view* view, const widths* wid
     char* note = tl_bench_note(figure);
     char* limit = tl_bench_limit_words(line);
     tl_text_addf(text, "%c ", tl_bench_mark(figure));
-    tl_bench_cell(text, line->title, wide->title, false);
+    tl_wrap_cell(text, line->title, wide->title, false);
     tl_text_add(text, "  ");
-    tl_bench_cell(text, value, wide->value, true);
+    tl_wrap_cell(text, value, wide->value, true);
     tl_text_add(text, "  ");
-    tl_bench_cell(text, limit, wide->limit, false);
+    tl_wrap_cell(text, limit, wide->limit, false);
     tl_text_add(text, "  ");
-    tl_bench_cell(text, tl_grade_words(figure->grade), wide->verdict, false);
+    tl_wrap_cell(text, tl_grade_words(figure->grade), wide->verdict, false);
     size_t column = 2 + wide->title + 2 + wide->value + 2 + wide->limit + 2 + wide->verdict + 2;
-    bool fits = !*note || column + tl_text_columns(note) <= TL_BENCH_WIDTH;
+    bool fits = !*note || column + tl_text_columns(note) <= TL_WRAP_WIDTH;
     tl_text_add(text, "  ");
     if (!fits)
-        tl_bench_break(text, 6);
-    tl_bench_wrap(text, note, fits ? column : 6, 6);
+        tl_wrap_break(text, 6);
+    tl_wrap_words(text, note, fits ? column : 6, 6);
     if (figure->grade > TL_GRADE_PASS)
         add_why(text, view, line, told);
     free(value);
@@ -76,14 +76,14 @@ static void add_line(tl_text* text, const tl_bench_view* view, const widths* wid
 /// A group's name; over the first one, what the columns are.
 static void add_group(tl_text* text, const char* group, const widths* wide, bool first) {
     tl_text_add(text, "\n");
-    tl_bench_cell(text, group, wide->title + 4, false);
+    tl_wrap_cell(text, group, wide->title + 4, false);
     if (first) {
-        tl_bench_cell(text, heads[0], wide->value, true);
+        tl_wrap_cell(text, heads[0], wide->value, true);
         tl_text_add(text, "  ");
-        tl_bench_cell(text, heads[1], wide->limit, false);
+        tl_wrap_cell(text, heads[1], wide->limit, false);
         tl_text_addf(text, "  %s", heads[2]);
     }
-    tl_bench_end_line(text);
+    tl_wrap_end_line(text);
 }
 
 void tl_bench_add_card(tl_text* text, const tl_bench_view* view) {

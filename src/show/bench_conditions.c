@@ -22,6 +22,6 @@ void tl_bench_add_conditions(tl_text* text, const tl_bench_view* view) {
                 ". Ripple: on the supply, the worse of two, with the input shorted. Loads: 10 and "
                 "100 kohm and 1 Mohm, with 0 to 10 nF of lead.");
     tl_text_add(text, "\nHow it was measured\n  ");
-    tl_bench_wrap(text, tl_text_get(&words), 2, 2);
+    tl_wrap_words(text, tl_text_get(&words), 2, 2);
     tl_text_free(&words);
 }

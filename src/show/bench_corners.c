@@ -19,7 +19,7 @@ static void add_how(tl_text* text, const tl_bench_view* view, size_t index) {
                            "slope (too many parts for every combination), supply 10 % either way"
                          : "every combination of parts at the ends of their tolerances and of the "
                            "supply 10 % either way");
-    tl_bench_wrap(text, words, 0, 2);
+    tl_wrap_words(text, words, 0, 2);
     free(words);
 }
 
@@ -44,7 +44,7 @@ static void add_break(tl_text* text, const tl_bench_line* line, const tl_bench_d
         tl_printf("%s: %s%s%s; by itself %s%s%s.", line->title, value, *at ? " " : "", at, nominal,
                   line->limit ? "; limit: " : "", line->limit ? line->limit->words : "");
     tl_text_addf(text, "  %c ", tl_bench_mark(worst));
-    tl_bench_wrap(text, words, 4, 4);
+    tl_wrap_words(text, words, 4, 4);
     free(words);
     free(at);
     free(value);
@@ -69,9 +69,9 @@ static widths measure(const tl_bench_view* view) {
         const tl_bench_line* line = &view->bench->lines[i];
         char* nominal = tl_bench_value(line, &design->figures[i]);
         char* worst = tl_bench_value(line, &design->worst[i]);
-        tl_bench_widen(&found.title, line->title);
-        tl_bench_widen(&found.nominal, nominal);
-        tl_bench_widen(&found.worst, worst);
+        tl_wrap_widen(&found.title, line->title);
+        tl_wrap_widen(&found.nominal, nominal);
+        tl_wrap_widen(&found.worst, worst);
         free(nominal);
         free(worst);
     }
@@ -80,19 +80,19 @@ static widths measure(const tl_bench_view* view) {
 
 static void add_row(tl_text* text, const widths* wide, char mark, const char* const words[5]) {
     tl_text_addf(text, "%c ", mark);
-    tl_bench_cell(text, words[0], wide->title, false);
+    tl_wrap_cell(text, words[0], wide->title, false);
     tl_text_add(text, "  ");
-    tl_bench_cell(text, words[1], wide->nominal, true);
+    tl_wrap_cell(text, words[1], wide->nominal, true);
     tl_text_add(text, "  ");
-    tl_bench_cell(text, words[2], wide->worst, true);
+    tl_wrap_cell(text, words[2], wide->worst, true);
     tl_text_add(text, "  ");
-    tl_bench_cell(text, words[3], strlen("marginal"), false);
+    tl_wrap_cell(text, words[3], strlen("marginal"), false);
     tl_text_add(text, "  ");
     size_t column = 2 + wide->title + 2 + wide->nominal + 2 + wide->worst + 2 + 8 + 2;
-    bool fits = column + tl_text_columns(words[4]) <= TL_BENCH_WIDTH;
+    bool fits = column + tl_text_columns(words[4]) <= TL_WRAP_WIDTH;
     if (!fits)
-        tl_bench_break(text, 6);
-    tl_bench_wrap(text, words[4], fits ? column : 6, 6);
+        tl_wrap_break(text, 6);
+    tl_wrap_words(text, words[4], fits ? column : 6, 6);
 }
 
 /// All lines of one design: by itself and at its worst; for those that get a worse verdict there

@@ -40,7 +40,7 @@ static void add_verdict(tl_text* text, const tl_bench_line* line, const tl_bench
                             why && !again ? " " : "", why && !again ? why : "");
     *told = why;
     tl_text_addf(text, "  %c ", tl_bench_mark(figure));
-    tl_bench_wrap(text, words, 4, 4);
+    tl_wrap_words(text, words, 4, 4);
     free(words);
     free(value);
     free(note);
@@ -81,7 +81,7 @@ static void add_trouble(tl_text* text, const tl_bench* bench, const tl_bench_des
         tl_text_addf(&words, " and %zu more", count - TITLES);
     tl_text_addf(&words, ": %.*s", (int)strcspn(trouble, "\n"), trouble); // no line with a caret
     tl_text_add(text, "  ? ");
-    tl_bench_wrap(text, tl_text_get(&words), 4, 4);
+    tl_wrap_words(text, tl_text_get(&words), 4, 4);
     tl_text_free(&words);
 }
 
@@ -118,7 +118,7 @@ static void add_noise(tl_text* text, const tl_bench_noise* noise, size_t width) 
     tl_text source = {0};
     tl_text_add_safe(&source, noise->source);
     tl_text_add(text, "  ");
-    tl_bench_cell(text, tl_text_get(&source), width, false);
+    tl_wrap_cell(text, tl_text_get(&source), width, false);
     tl_text_add(text, "  ");
     tl_text words = {0};
     for (size_t i = 0; i < noise->count; ++i) {
@@ -131,7 +131,7 @@ static void add_noise(tl_text* text, const tl_bench_noise* noise, size_t width) 
     }
     if (!noise->count)
         tl_text_add(&words, "nobody");
-    tl_bench_wrap(text, tl_text_get(&words), width + 4, width + 4);
+    tl_wrap_words(text, tl_text_get(&words), width + 4, width + 4);
     tl_text_free(&words);
     tl_text_free(&source);
 }

@@ -44,12 +44,12 @@ static void measure(block* b) {
         if (!tl_bench_shows(b->view, i))
             continue;
         char* limit = tl_bench_limit_words(&b->view->bench->lines[i]);
-        tl_bench_widen(&b->limit, limit);
+        tl_wrap_widen(&b->limit, limit);
         free(limit);
-        tl_bench_widen(&b->title, bench->lines[i].title);
+        tl_wrap_widen(&b->title, bench->lines[i].title);
         for (size_t j = b->first; j < b->last; ++j) {
             char* value = value_of(b, j, i);
-            tl_bench_widen(&b->value[j - b->first], value);
+            tl_wrap_widen(&b->value[j - b->first], value);
             free(value);
         }
     }
@@ -80,7 +80,7 @@ static char* head_piece(const char* name, size_t* from, size_t width, bool last)
 
 static void add_limit(tl_text* text, const block* b, const char* words) {
     tl_text_add(text, "  ");
-    tl_bench_cell(text, words, b->limit, false);
+    tl_wrap_cell(text, words, b->limit, false);
 }
 
 static void add_heads(tl_text* text, const block* b) {
@@ -91,7 +91,7 @@ static void add_heads(tl_text* text, const block* b) {
             more = more || b->view->names[j][from[j - b->first]];
         if (!more)
             break;
-        tl_bench_cell(text, "", 2 + b->title, false);
+        tl_wrap_cell(text, "", 2 + b->title, false);
         if (b->limits)
             add_limit(text, b, line ? "" : "limit");
         for (size_t j = b->first; j < b->last; ++j) {
@@ -99,10 +99,10 @@ static void add_heads(tl_text* text, const block* b) {
             char* piece = head_piece(b->view->names[j], &from[j - b->first], width - 1,
                                      line == HEAD_LINES - 1);
             tl_text_add(text, " ");
-            tl_bench_cell(text, piece, width, false);
+            tl_wrap_cell(text, piece, width, false);
             free(piece);
         }
-        tl_bench_end_line(text);
+        tl_wrap_end_line(text);
     }
 }
 
@@ -110,19 +110,19 @@ static void add_line(tl_text* text, const block* b, size_t index) {
     const tl_bench_line* line = &b->view->bench->lines[index];
     char* limit = tl_bench_limit_words(&b->view->bench->lines[index]);
     tl_text_add(text, "  ");
-    tl_bench_cell(text, line->title, b->title, false);
+    tl_wrap_cell(text, line->title, b->title, false);
     if (b->limits)
         add_limit(text, b, limit);
     for (size_t j = b->first; j < b->last; ++j) {
         const tl_bench_figure* figure = figure_of(b, j, index);
         char* value = value_of(b, j, index);
         tl_text_add(text, " ");
-        tl_bench_cell(text, value, b->value[j - b->first], true);
+        tl_wrap_cell(text, value, b->value[j - b->first], true);
         tl_text_addf(text, " %c%c", figure ? tl_bench_mark(figure) : ' ',
                      line->best == j && !b->worst ? '*' : ' ');
         free(value);
     }
-    tl_bench_end_line(text);
+    tl_wrap_end_line(text);
     free(limit);
 }
 

@@ -12,7 +12,7 @@ char* tl_bench_text(const tl_bench* bench, const char* rig, bool details) {
         tl_text_addf(&text, "%zu designs on the bench\n", bench->count);
     if (rig) {
         tl_text_add(&text, "In the rig: ");
-        tl_bench_wrap(&text, rig, 12, 2);
+        tl_wrap_words(&text, rig, 12, 2);
     }
     bool bare = bench->count == 1 && bench->designs[0].troubles == bench->line_count;
     if (bench->count == 1 && !bare)
