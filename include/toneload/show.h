@@ -7,6 +7,7 @@
 #include "toneload/error.h"
 #include "toneload/lesson.h"
 #include "toneload/response.h"
+#include "toneload/spread.h"
 
 #include <jansson.h>
 #include <stdbool.h>
@@ -158,6 +159,27 @@ TL_API char* tl_bench_csv(const tl_bench* bench);
 /// Four panels with all designs over each other: gain into loads, input impedance, distortion
 /// against level, noise density. As tl_plot_draw() otherwise.
 TL_API tl_status tl_bench_draw(const tl_bench* bench, const char* path, tl_error* error);
+
+/// What many trials of a rig came to, for people: figures with percentiles, what the ear makes of
+/// it, the values that move them most, what choices of parts buy, and what is assumed; `details`
+/// ranks the values for every figure and tells the corners. Free with free().
+TL_API char* tl_spread_text(const tl_spread* spread, bool details);
+/// As JSON: {toneload, command, rig, trials, seed, done, reference_hz, direct_assumed, failed,
+/// failures: [{trial, why}], values: [{path, about, shown, nominal, tolerance, distribution,
+/// origin, followed}], worst_case: null or {corners, all}, and for the first amp: amp, metrics:
+/// {NAME: {p01,
+/// .. p99, none_share, nominal, mean, deviation, low, high, bars, least, most, corner_none, and
+/// when there are corners least_at, most_at: {PATH: -1 or 1}}}, sensitivity: [{metric, path, slope,
+/// correlation, variance_share}], heard: {not_audible, borderline, audible, plain, nominal},
+/// curves: {hz, level, difference: {p01, .. p99, nominal}}, choices: [{words, about, trials,
+/// metrics, heard}]}. With several amps also amps: [{amp, metrics, sensitivity, heard, curves}],
+/// the first one again among them, and in each choice amps: [{amp, metrics, heard}]. Shares are of
+/// 1: of the trials that have an answer. A seed past 2^53 - 1 is a string of its digits, since
+/// readers of JSON may hold numbers as doubles (RFC 8259, section 6).
+TL_API json_t* tl_spread_json(const tl_spread* spread);
+/// As CSV, a row a figure and amp: percentiles, and with corners the least and the most; free with
+/// free().
+TL_API char* tl_spread_csv(const tl_spread* spread);
 
 /// A lesson as one printable HTML page, its drawings and sounds in it; free with free(). It loads
 /// nothing, runs no script, and is well-formed XML too. `title` is free text, never trusted.
