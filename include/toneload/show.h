@@ -180,6 +180,16 @@ TL_API json_t* tl_spread_json(const tl_spread* spread);
 /// As CSV, a row a figure and amp: percentiles, and with corners the least and the most; free with
 /// free().
 TL_API char* tl_spread_csv(const tl_spread* spread);
+/// The fan of the curves: three nested bands, the median and the rig as written, and below it the
+/// same of rig minus direct. Up to three amps stand side by side; more are named. As
+/// tl_plot_draw() otherwise.
+TL_API tl_status tl_spread_draw(const tl_spread* spread, const char* path, tl_error* error);
+/// Histograms of six figures, for each of up to three amps, of more for the first only.
+TL_API tl_status tl_spread_draw_histograms(const tl_spread* spread, const char* path,
+                                           tl_error* error);
+/// Which values four figures vary by, as bars, at the first amp.
+TL_API tl_status tl_spread_draw_sensitivity(const tl_spread* spread, const char* path,
+                                            tl_error* error);
 
 /// A lesson as one printable HTML page, its drawings and sounds in it; free with free(). It loads
 /// nothing, runs no script, and is well-formed XML too. `title` is free text, never trusted.
