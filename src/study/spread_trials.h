@@ -12,7 +12,7 @@
 
 /// Curves are kept as counts in bins, at frequencies that are always the same, so that those of
 /// several machines add up to what one would have.
-enum { TL_SPREAD_POINTS = 91, TL_SPREAD_BINS = 12000, TL_SPREAD_CURVES = 2 };
+enum { TL_SPREAD_POINTS = 121, TL_SPREAD_BINS = 12000, TL_SPREAD_CURVES = 2 };
 #define TL_SPREAD_BIN_DB 0.01
 #define TL_SPREAD_LOWEST_DB (-80.0)
 
