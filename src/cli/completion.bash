@@ -24,13 +24,14 @@ _toneload_files() { # PATTERN
 # Offers what may follow an option; fails when nothing does.
 _toneload_value() { # OPTION
     case $1 in
-    --plot | --curves) _toneload_files '*.svg|*.png|*.pdf' ;;
+    --plot | --curves | --histograms) _toneload_files '*.svg|*.png|*.pdf' ;;
     --output) _toneload_files '*' ;;
+    --dump) _toneload_files '*.csv' ;;
     --parts) _toneload_files '' ;;
     --out) _toneload_files '*.html' ;;
     --input) _toneload_files '*.wav|*.WAV' ;;
     --recorded-through | --rig | --limits) _toneload_files '*.yaml|*.yml' ;;
-    --vary | --limit | --fix | --max-gain | --metric | --buffer | --count | --points | --reference-hz | --jobs | --time-limit) ;;
+    --vary | --limit | --fix | --max-gain | --metric | --buffer | --count | --trials | --seed | --select | --shard | --points | --reference-hz | --jobs | --time-limit) ;;
     *) return 1 ;;
     esac
     return 0
@@ -51,6 +52,9 @@ _toneload() {
         choices=$(_toneload_words -- "$command" --help)
     elif [[ $command == parts ]]; then
         choices=$(_toneload_kinds)
+    elif [[ $command == merge ]]; then
+        _toneload_files '*.part'
+        return
     else
         _toneload_files '*.yaml|*.yml'
         return
