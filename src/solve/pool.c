@@ -257,17 +257,16 @@ static tl_status ready_process(const tl_pool* pool, tl_process* process, tl_erro
 
 /// Ends a dead, hanging or talking-nonsense worker and says what happened; free with free().
 static char* bury_process(tl_process* process, tl_outcome outcome, double limit_s) {
-    if (outcome == TL_OUTCOME_LATE) {
-        char* why = tl_printf("the solver " TL_POOL_LATE " %g s and was stopped", limit_s);
-        char* words = tl_process_bury(process, why);
-        free(why);
-        return words;
-    }
-    return tl_process_bury(process, outcome == TL_OUTCOME_ENDED ? NULL
-                                    : outcome == TL_OUTCOME_NO_START
-                                        ? "the solver could not start"
-                                        : "the solver program does not belong to this "
-                                          "version of toneload");
+    if (outcome == TL_OUTCOME_ENDED)
+        return tl_process_bury(process, NULL);
+    char* why = outcome == TL_OUTCOME_LATE
+                    ? tl_printf("the solver " TL_POOL_LATE " %g s and was stopped", limit_s)
+                : outcome == TL_OUTCOME_NO_START
+                    ? tl_copy("the solver could not start")
+                    : tl_copy("the solver program does not belong to this version of toneload");
+    char* words = tl_process_bury(process, why);
+    free(why);
+    return words;
 }
 
 /// Deals with a worker that gave no answer, and with the job it was at. (Its end takes a while:
