@@ -90,7 +90,9 @@ typedef struct {
     tl_status (*refuse)(void* context, size_t job, const char* words, tl_request* request,
                         bool* again, tl_error* error);
     /// Whether enough is known: asked before each `ask`, from any thread, and quick to say. Once it
-    /// is true no other job is asked for; those that were are finished and delivered. May be NULL.
+    /// is true no other job is asked for; those that were are finished and delivered. How many
+    /// these are depends on the workers: what is written must only depend on jobs below a place
+    /// that `deliver` settled. May be NULL.
     bool (*stop)(void* context);
     /// `take` and `refuse` are not called beside anything else.
     bool alone;
@@ -102,7 +104,8 @@ tl_status tl_pool_new(const tl_pool_options* options, tl_pool** pool, tl_error* 
 /// Ends all workers.
 void tl_pool_free(tl_pool* pool);
 
-/// Runs `count` jobs. A worker that dies or passes the time limit is replaced and its request
+/// Runs `count` jobs. A request's sets may be as many as keep its answer under 64 MB and its values
+/// under four million. A worker that dies or passes the time limit is replaced and its request
 /// sent once more to another when there is more than one job; a request that fails twice (or is
 /// the only one) is refused (tl_pool_work), or TL_FAILURE with what ngspice last printed. At most a
 /// bounded window of jobs is ever between `ask` and `deliver`, so memory does not grow with
