@@ -42,6 +42,13 @@ static int on_exit_called(int status, NG_BOOL at_once, NG_BOOL quit, int id, voi
     exit(status ? status : EXIT_FAILURE);
 }
 
+#ifdef ANSWER_CLOCK
+/// As toneload's worker has it: libngspice asks for the time at every frequency.
+__attribute__((visibility("default"))) clock_t clock(void) {
+    return 0;
+}
+#endif
+
 static double now_s(void) {
     struct timespec now;
     clock_gettime(CLOCK_MONOTONIC, &now);
