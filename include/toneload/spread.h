@@ -4,10 +4,8 @@
 #ifndef TONELOAD_SPREAD_H
 #define TONELOAD_SPREAD_H
 
-#include "toneload/error.h"
+#include "toneload/api.h"
 #include "toneload/response.h"
-#include "toneload/rig.h"
-#include "toneload/study.h"
 
 #include <stdbool.h>
 #include <stddef.h>
@@ -129,40 +127,5 @@ typedef struct {
     size_t choice_count;
 } tl_spread;
 enum { TL_SPREAD_FAILURES = 100 };
-
-typedef struct {
-    size_t trials;
-    uint64_t seed;
-    double reference_hz;
-    bool only_stated; ///< no tolerances but those that the rig and its library parts state
-    bool worst_case;  ///< look at corners too
-    size_t shard;     ///< of a shard: which, from 1
-    size_t shards;    ///< of how many; 0: all trials here
-    bool resume;      ///< of a shard: go on from where its file was left
-    const char* const* choices; ///< "PATH=low", "PATH=lowest of 5", ..
-    size_t choice_count;
-    const char* dump; ///< a CSV file for every trial's values and figures, or NULL
-} tl_spread_options;
-
-/// Runs trials of a rig: trial i depends on the seed and i alone. TL_BAD_INPUT when no value has a
-/// tolerance or a choice names none. When the session is told to stop, the result is of the trials
-/// that were done. Free with tl_spread_free().
-TL_API tl_status tl_study_spread(tl_session* session, tl_rig* rig, const tl_spread_options* options,
-                                 tl_spread** spread, tl_error* error);
-
-/// Runs a shard's trials and writes them to a file, now and then already while they run. `done` and
-/// `count` say how far it came: short of it when the session was told to stop, and then another
-/// run can resume. TL_BAD_INPUT when the file to resume is of another rig, seed, or version.
-TL_API tl_status tl_study_spread_shard(tl_session* session, tl_rig* rig,
-                                       const tl_spread_options* options, const char* path,
-                                       size_t* done, size_t* count, tl_error* error);
-
-/// Puts the shards of one run together, in whatever order: what comes out is what one run would
-/// have given. TL_BAD_INPUT when one is missing, unfinished, there twice, damaged, or of another
-/// run. Of the options only choices and dump count.
-TL_API tl_status tl_spread_merge(const char* const* paths, size_t count,
-                                 const tl_spread_options* options, tl_spread** spread,
-                                 tl_error* error);
-TL_API void tl_spread_free(tl_spread* spread);
 
 #endif

@@ -15,6 +15,8 @@ tl_status spread_show(const request* asked, const tl_spread* spread, tl_error* e
     tl_status status = asked->plot ? tl_spread_draw(spread, asked->plot, error) : TL_OK;
     if (status == TL_OK && asked->histograms)
         status = tl_spread_draw_histograms(spread, asked->histograms, error);
+    if (status == TL_OK && asked->sensitivity)
+        status = tl_spread_draw_sensitivity(spread, asked->sensitivity, error);
     if (status != TL_OK)
         return status;
     char* text = make_text(asked, spread);
@@ -42,8 +44,8 @@ const command command_merge = {
     "machines: what comes out is, to the last byte, what one run of all trials would have given.\n"
     "\n"
     "  toneload merge spread-*.part --plot fan.svg",
-    OPTION_SELECT | OPTION_PLOT | OPTION_HISTOGRAMS | OPTION_DUMP | OPTION_DETAILS | OPTION_JSON |
-        OPTION_CSV | OPTION_OUTPUT,
+    OPTION_SELECT | OPTION_PLOT | OPTION_HISTOGRAMS | OPTION_SENSITIVITY | OPTION_DUMP |
+        OPTION_DETAILS | OPTION_JSON | OPTION_CSV | OPTION_OUTPUT,
     1,
     100000,
     run,

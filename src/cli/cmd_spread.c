@@ -26,8 +26,8 @@ static tl_status check_shard(const request* asked, tl_error* error) {
         return tl_error_set(error, TL_BAD_INPUT,
                             "--shard %zu/%zu needs --output FILE, for toneload merge", asked->shard,
                             asked->shards);
-    if (asked->json || asked->csv || asked->plot || asked->histograms || asked->dump ||
-        asked->select_count)
+    if (asked->json || asked->csv || asked->plot || asked->histograms || asked->sensitivity ||
+        asked->dump || asked->select_count)
         return tl_error_set(error, TL_BAD_INPUT,
                             "a shard's trials are shown by toneload merge, which takes --json, "
                             "--csv, --plot, --histograms, --dump and --select");
@@ -62,9 +62,9 @@ static tl_status run_whole(const request* asked, tl_session* session, tl_rig* ri
     if (status == TL_OK)
         status = spread_show(asked, spread, error);
     if (status == TL_OK && spread->done < spread->trials)
-        status = tl_error_set(error, TL_FAILURE,
-                              "stopped: the answer is of the first %zu of %zu trials",
-                              spread->done, spread->trials);
+        status =
+            tl_error_set(error, TL_FAILURE, "stopped: the answer is of the first %zu of %zu trials",
+                         spread->done, spread->trials);
     tl_spread_free(spread);
     return status;
 }
@@ -102,9 +102,9 @@ const command command_spread = {
     "  toneload spread rig.yaml --select 'chain[0].capacitance=lowest of 5' --worst-case\n"
     "  toneload spread rig.yaml --trials 1000000 --shard 2/7 --output spread-2.part",
     OPTION_TRIALS | OPTION_SEED | OPTION_WORST | OPTION_SELECT | OPTION_STATED | OPTION_PLOT |
-        OPTION_HISTOGRAMS | OPTION_DUMP | OPTION_SHARD | OPTION_RESUME | OPTION_DETAILS |
-        OPTION_JSON | OPTION_CSV | OPTION_REFERENCE | OPTION_OUTPUT | OPTION_PARTS | OPTION_JOBS |
-        OPTION_TIME_LIMIT,
+        OPTION_HISTOGRAMS | OPTION_SENSITIVITY | OPTION_DUMP | OPTION_SHARD | OPTION_RESUME |
+        OPTION_DETAILS | OPTION_JSON | OPTION_CSV | OPTION_REFERENCE | OPTION_OUTPUT |
+        OPTION_PARTS | OPTION_JOBS | OPTION_TIME_LIMIT,
     1,
     1,
     run,

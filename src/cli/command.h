@@ -47,6 +47,7 @@ typedef uint64_t option_set;
 #define OPTION_STATED OPTION(32)
 #define OPTION_DUMP OPTION(33)
 #define OPTION_HISTOGRAMS OPTION(34)
+#define OPTION_SENSITIVITY OPTION(35)
 
 /// What the user asked for.
 typedef struct {
@@ -90,6 +91,7 @@ typedef struct {
     bool only_stated;
     const char* dump;
     const char* histograms;
+    const char* sensitivity;
     const char** words; ///< what is no option: rig files, a kind
     size_t word_count;
 } request;

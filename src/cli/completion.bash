@@ -24,7 +24,7 @@ _toneload_files() { # PATTERN
 # Offers what may follow an option; fails when nothing does.
 _toneload_value() { # OPTION
     case $1 in
-    --plot | --curves | --histograms) _toneload_files '*.svg|*.png|*.pdf' ;;
+    --plot | --curves | --histograms | --sensitivity) _toneload_files '*.svg|*.png|*.pdf' ;;
     --output) _toneload_files '*' ;;
     --dump) _toneload_files '*.csv' ;;
     --parts) _toneload_files '' ;;

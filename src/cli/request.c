@@ -49,6 +49,7 @@ static const option_row rows[] = {
     {OPTION_STATED, "--only-stated", NULL, "no tolerances but those that rig and parts state"},
     {OPTION_DUMP, "--dump", "FILE.csv", "write every trial's values and figures to FILE.csv"},
     {OPTION_HISTOGRAMS, "--histograms", "FILE", "draw how often each figure comes out as what"},
+    {OPTION_SENSITIVITY, "--sensitivity", "FILE", "draw which values each figure varies by"},
     {OPTION_SHARD, "--shard", "K/N", "run the K-th of N parts only, into --output FILE for merge"},
     {OPTION_RESUME, "--resume", NULL, "with --shard: go on from where FILE was left"},
     {OPTION_PLOT, "--plot", "FILE", "draw a plot: FILE ends in .svg, .png or .pdf"},
@@ -171,6 +172,8 @@ static const char** words_of(request* asked, option_set flag) {
         return &asked->dump;
     case OPTION_HISTOGRAMS:
         return &asked->histograms;
+    case OPTION_SENSITIVITY:
+        return &asked->sensitivity;
     default:
         return NULL;
     }
@@ -245,7 +248,7 @@ static tl_status take_value(const option_row* row, const char* value, request* a
         *on = true;
     if (words)
         *words = value;
-    if (row->flag == OPTION_PLOT || row->flag == OPTION_CURVES || row->flag == OPTION_HISTOGRAMS)
+    if (row->flag & (OPTION_PLOT | OPTION_CURVES | OPTION_HISTOGRAMS | OPTION_SENSITIVITY))
         return tl_plot_check_path(value, error);
     return on || words ? TL_OK : take_number(row, value, asked, error);
 }
@@ -292,8 +295,8 @@ static bool is_read(const request* asked, const char* output) {
 
 /// An answer must not take the place of a file it was worked out from.
 static tl_status check_overwriting(const request* asked, tl_error* error) {
-    const char* const outputs[] = {asked->output, asked->plot, asked->curves,
-                                   asked->out,    asked->dump, asked->histograms};
+    const char* const outputs[] = {asked->output, asked->plot,       asked->curves,     asked->out,
+                                   asked->dump,   asked->histograms, asked->sensitivity};
     for (size_t i = 0; i < sizeof outputs / sizeof *outputs; ++i)
         if (is_read(asked, outputs[i])) {
             char* shown = tl_show_safe(outputs[i]);

@@ -25,8 +25,8 @@ static const double rule_weight[NODES] = {0.236926885056189088, 0.47862867049936
                                           0.568888888888888889, 0.478628670499366468,
                                           0.236926885056189088};
 
-/// Frequencies of the rule over every band and over both of its halves, of bands' centres and of the
-/// edges between them, Hz. Filled in once and only read after that.
+/// Frequencies of the rule over every band and over both of its halves, of bands' centres and of
+/// the edges between them, Hz. Filled in once and only read after that.
 static double node_hz[TL_BAND_COUNT][ALL];
 static double centre_hz[TL_BAND_COUNT];
 static double edge_hz[TL_BAND_COUNT + 1];

@@ -28,6 +28,7 @@ PUBLIC = {
     "response.h": "response",
     "lesson.h": "response",  # plain figures: study fills them, show draws them
     "card.h": "response",  # the same
+    "spread.h": "response",  # the same
     "design.h": "circuit",
     "bench.h": "study",
     "study.h": "study",
