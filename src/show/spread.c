@@ -98,8 +98,22 @@ char* tl_spread_number(const tl_spread_scale* scale, double number) {
                        : tl_printf("%.*f", scale->decimals, shown);
 }
 
+const char* tl_spread_word(size_t kind) {
+    static const char* const words[TL_SPREAD_FIGURES] = {[TL_SPREAD_PEAK_HZ] = "peak",
+                                                         [TL_SPREAD_PEAK_DB] = "peak height",
+                                                         [TL_SPREAD_POLE_HZ] = "pole",
+                                                         [TL_SPREAD_Q] = "Q",
+                                                         [TL_SPREAD_CUTOFF_HZ] = "-3 dB point",
+                                                         [TL_SPREAD_LEVEL_DB] = "level",
+                                                         [TL_SPREAD_PRESENCE_DB] = "presence",
+                                                         [TL_SPREAD_WORST_DB] = "worst band",
+                                                         [TL_SPREAD_RMS_DB] = "rms",
+                                                         [TL_SPREAD_STEPS] = "peak shift, steps"};
+    return words[kind];
+}
+
 char* tl_spread_title(const tl_spread_scale* scale, size_t kind) {
-    const char* title = tl_spread_figure_at(kind)->title;
+    const char* title = tl_spread_word(kind);
     return *scale->unit ? tl_printf("%s (%s)", title, scale->unit) : tl_copy(title);
 }
 

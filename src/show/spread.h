@@ -44,6 +44,8 @@ typedef struct {
 tl_spread_scale tl_spread_scale_of(size_t kind, double largest);
 /// A number without its unit, "-" for none; free with free().
 char* tl_spread_number(const tl_spread_scale* scale, double number);
+/// What a figure is called in tables and pictures: "presence". What it is exactly is in a note.
+const char* tl_spread_word(size_t kind);
 /// "peak (kHz)"; free with free().
 char* tl_spread_title(const tl_spread_scale* scale, size_t kind);
 /// A change with sign and unit, "-" for none; free with free().

@@ -5,6 +5,7 @@
 
 #include <math.h>
 #include <stdlib.h>
+#include <string.h>
 
 static const int shown_percentiles[] = {TL_P05, TL_P50, TL_P95};
 
@@ -101,7 +102,7 @@ static void add_narrower(tl_text* words, const tl_spread* spread, const tl_sprea
         tl_text_addf(words,
                      "It takes the middle nine tenths of %s%s to %.0f %% of their span and moves "
                      "the median by %s; ",
-                     tl_spread_the(kind), tl_spread_figure_at(kind)->title, 100 * left, moved);
+                     tl_spread_the(kind), tl_spread_word(kind), 100 * left, moved);
         free(moved);
         return;
     }
@@ -116,8 +117,11 @@ static void add_sentence(tl_text* text, const tl_spread* spread, const tl_spread
                                    tl_spread_heard(spread, amp, TL_BORDERLINE));
     char* after =
         tl_spread_share(choice->heard[amp][TL_NOT_AUDIBLE] + choice->heard[amp][TL_BORDERLINE]);
-    tl_text_addf(&words, "%s of the rigs come to less than audible, where it was %s.", after,
-                 before);
+    if (strcmp(before, after) == 0)
+        tl_text_addf(&words, "%s of the rigs come to less than audible, as before.", after);
+    else
+        tl_text_addf(&words, "%s of the rigs come to less than audible, where it was %s.", after,
+                     before);
     tl_wrap_words(text, tl_text_get(&words), 0, 2);
     tl_text_free(&words);
     free(before);

@@ -83,8 +83,7 @@ static void add_corner(tl_text* text, const tl_spread_figure* figure, const tl_s
         if (!ends[i])
             continue;
         char* at = corner_words(spread, ends[i]);
-        char* words =
-            tl_printf("%s, %s: %s", tl_spread_figure_at(kind)->title, i ? "most" : "least", at);
+        char* words = tl_printf("%s, %s: %s", tl_spread_word(kind), i ? "most" : "least", at);
         tl_text_add(text, "  ");
         tl_wrap_words(text, words, 2, 6);
         free(words);
@@ -102,8 +101,7 @@ static void add_corners(tl_text* text, const tl_spread* spread, size_t amp, bool
     for (size_t kind = 0; kind < TL_SPREAD_FIGURES; ++kind) {
         const tl_spread_figure* figure = tl_spread_of(spread, amp, kind);
         if (figure->corner_none)
-            tl_text_addf(&words, " No %s in %zu.", tl_spread_figure_at(kind)->title,
-                         figure->corner_none);
+            tl_text_addf(&words, " No %s in %zu.", tl_spread_word(kind), figure->corner_none);
     }
     tl_wrap_words(text, tl_text_get(&words), 0, 0);
     tl_text_free(&words);

@@ -81,6 +81,9 @@ void tl_spread_add_notes(tl_text* text, const tl_spread* spread) {
     tl_text_add(text, "\nWhat is assumed\n");
     if (spread->direct_assumed)
         add_note(text, "The rig names no direct: 6 m of standard-coax stand in.");
+    add_note(text,
+             "Level, presence (2 to 5 kHz), worst band, rms and peak shift are the rig's against "
+             "direct; all but the level with levels matched.");
     add_note(text, "Values are independent of each other, but for those that move along.");
     add_note(text, "Normal unless said: the tolerance is 3 sigma, and nothing lies beyond it; "
                    "uniform: every value within it is as likely.");

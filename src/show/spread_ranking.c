@@ -63,13 +63,15 @@ static void add_others(tl_table* table, size_t count, double share) {
 /// A figure's rows: its name and how much it varies, then the values.
 static void add_figure(tl_table* table, const tl_spread* spread, size_t amp, size_t kind) {
     const tl_spread_figure* figure = tl_spread_of(spread, amp, kind);
-    const char* title = tl_spread_figure_at(kind)->title;
+    const char* title = tl_spread_word(kind);
     char* deviation = tl_spread_change(kind, figure->deviation);
     bool varies = tl_spread_varies(figure);
-    char* words = isnan(figure->percentile[TL_P50]) ? tl_printf("%s: none in any trial", title)
-                  : varies ? tl_printf("%s, deviation %s", title, deviation + (*deviation == '+'))
-                           : tl_printf("%s: the same in all trials", title);
+    char* words = isnan(figure->percentile[TL_P50]) ? tl_copy("none in any trial")
+                  : varies ? tl_printf("deviation %s", deviation + (*deviation == '+'))
+                           : tl_copy("does not vary");
     tl_table_row(table);
+    tl_table_words(table, title);
+    tl_table_words(table, "");
     tl_table_words(table, words);
     free(words);
     free(deviation);
@@ -133,7 +135,7 @@ static void add_best(tl_text* text, const tl_spread* spread, size_t amp) {
         size_t kind = tl_spread_chief[k];
         char* shown = tl_spread_share(share);
         tl_text_addf(&words, first ? " %s of what %s%s varies by" : ", %s of %s%s", shown,
-                     tl_spread_the(kind), tl_spread_figure_at(kind)->title);
+                     tl_spread_the(kind), tl_spread_word(kind));
         first = false;
         free(shown);
     }

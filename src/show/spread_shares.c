@@ -83,7 +83,7 @@ static void add_value(tl_text* script, drawing* d, const tl_spread_figure* figur
 static void add_group(tl_text* script, drawing* d, size_t place) {
     size_t kind = tl_spread_chief[place];
     const tl_spread_figure* figure = tl_spread_of(d->spread, 0, kind);
-    const char* title = tl_spread_figure_at(kind)->title;
+    const char* title = tl_spread_word(kind);
     bool varies = tl_spread_varies(figure);
     char* deviation = tl_spread_change(kind, figure->deviation);
     char* words = varies ? tl_printf("%s: deviation %s", title, deviation + (*deviation == '+'))

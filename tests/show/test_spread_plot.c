@@ -189,7 +189,7 @@ static void bars_mark_and_say(void** state) {
     (void)state;
     tl_spread* spread = spread_new(spread_usual);
     char* text = draw(tl_spread_draw_histograms, spread, "bars.svg");
-    char* title = tl_printf(">%s (kHz)<", tl_spread_figure_at(TL_SPREAD_PEAK_HZ)->title);
+    char* title = tl_printf(">%s (kHz)<", tl_spread_word(TL_SPREAD_PEAK_HZ));
     holds(text, title);
     free(title);
     assert_int_equal(count_of(text, ">5 %<"), 6);
