@@ -30,11 +30,15 @@ double tl_spread_heard(const tl_spread* spread, size_t amp, tl_verdict verdict) 
     return all ? (double)spread->heard[amp][verdict] / (double)all : 0;
 }
 
-/// Without any connection, n r^2 goes as chi squared with one degree of freedom, of which 95 % lies
-/// below 3.84 (large n; any table of it, from memory).
+/// Without any connection, n r^2 goes as the square of a normal number (large n): it is past 9,
+/// three sigma, in one case of 370.
 double tl_spread_chance(const tl_spread* spread) {
     size_t answered = tl_spread_answered(spread);
-    return answered > 4 ? fmin(3.84 / (double)answered, 1) : 1;
+    return answered > 9 ? 9 / (double)answered : 1;
+}
+
+double tl_spread_least(const tl_spread* spread) {
+    return fmax(0.01, fmin(0.05, tl_spread_chance(spread)));
 }
 
 char* tl_spread_amp(const tl_spread* spread, size_t amp) {

@@ -21,8 +21,11 @@ size_t tl_spread_answered(const tl_spread* spread);
 /// Shares of them without a figure, and with a verdict; 0 when no trial has an answer.
 double tl_spread_none(const tl_spread* spread, const tl_spread_figure* figure);
 double tl_spread_heard(const tl_spread* spread, size_t amp, tl_verdict verdict);
-/// A share of variance that chance alone reaches in one case of twenty.
+/// A share of variance that chance alone hardly reaches.
 double tl_spread_chance(const tl_spread* spread);
+/// Values with a smaller share of variance than this are summed up: 1 %, or what chance makes, but
+/// never more than 5 %.
+double tl_spread_least(const tl_spread* spread);
 
 /// An amp's name, made safe and short, "amp 2" when it has none; free with free().
 char* tl_spread_amp(const tl_spread* spread, size_t amp);

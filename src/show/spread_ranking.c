@@ -7,7 +7,6 @@
 #include <stdlib.h>
 
 enum { PATH_COLUMNS = 30, ABOUT_COLUMNS = 14, SHOWN_COLUMNS = 20 };
-#define LEAST_SHARE 0.01 ///< smaller ones are summed up
 
 /// Words cut at their end when they are long.
 static void add_cut(tl_table* table, const char* words, size_t columns) {
@@ -82,11 +81,11 @@ static void add_figure(tl_table* table, const tl_spread* spread, size_t amp, siz
     double sum = 0;
     for (size_t i = 0; i < spread->value_count; ++i) {
         double share = tl_spread_variance(figure, order[i]);
-        if (share >= LEAST_SHARE)
+        if (share >= tl_spread_least(spread))
             add_value(table, spread, figure, kind, order[i]);
         else
             sum += share;
-        others += share < LEAST_SHARE;
+        others += share < tl_spread_least(spread);
     }
     if (others)
         add_others(table, others, sum);
@@ -130,7 +129,7 @@ static void add_best(tl_text* text, const tl_spread* spread, size_t amp) {
     for (size_t k = 0; k < TL_SPREAD_CHIEF; ++k) {
         const tl_spread_figure* figure = tl_spread_of(spread, amp, tl_spread_chief[k]);
         double share = tl_spread_varies(figure) ? tl_spread_variance(figure, best) : 0;
-        if (share <= tl_spread_chance(spread) || share < LEAST_SHARE)
+        if (share <= tl_spread_chance(spread) || share < 0.01)
             continue;
         size_t kind = tl_spread_chief[k];
         char* shown = tl_spread_share(share);

@@ -8,7 +8,6 @@
 #include <stdlib.h>
 
 enum { MOST_BARS = 6, NAME_COLUMNS = 42 };
-#define LEAST_SHARE 0.01 ///< smaller ones are summed up
 
 static const double bar_left = 374, bar_room = 430, row_height = 22, group_head = 34,
                     group_foot = 8, foot_height = 50;
@@ -27,7 +26,7 @@ static size_t bar_count(const tl_spread* spread, const tl_spread_figure* figure,
                         const size_t* order) {
     size_t count = 0;
     while (count < MOST_BARS && count < spread->value_count &&
-           tl_spread_variance(figure, order[count]) >= LEAST_SHARE)
+           tl_spread_variance(figure, order[count]) >= tl_spread_least(spread))
         ++count;
     return count;
 }

@@ -294,11 +294,19 @@ static void values_are_ranked(void** state) {
     free(line_of(text, expected));
     free(expected);
     free(text);
-    spread->done = 20; // 3.84 / 20: a share of 19 % can be chance
+    spread->done = 120; // chance makes shares up to 7.5 %, but those from 5 % on are listed
+    spread->figures[TL_SPREAD_PEAK_HZ].effects[2].variance_share = 0.049;
+    spread->figures[TL_SPREAD_PEAK_HZ].effects[3].variance_share = 0.051;
     text = tl_spread_text(spread, false);
-    holds(text, "A share of variance under 19 % can be chance");
+    from = strstr(text, "Which values it varies by");
+    free(line_of(from, "guitar.pickup.resistance"));
+    line_is(from, "1 other", "1 other 4.9 %");
+    free(text);
+    spread->done = 20; // 9 / 20: three sigma of what chance makes
+    text = tl_spread_text(spread, false);
+    holds(text, "A share of variance under 45 % can be chance");
     holds(text, "Measuring chain[0]");
-    spread->figures[TL_SPREAD_PEAK_HZ].effects[1].variance_share = 0.18;
+    spread->figures[TL_SPREAD_PEAK_HZ].effects[1].variance_share = 0.44;
     spread->figures[TL_SPREAD_PEAK_HZ].effects[0].variance_share = 0.1;
     free(text);
     text = tl_spread_text(spread, false);
