@@ -31,6 +31,17 @@ CABLE_FIELDS = {
     "inductance": "henry/m", "resistance": "ohm/m", "capacitance": "farad/m", "leakage": "siemens/m",
 }
 
+
+
+class Off(float):
+    """A number that says how far it may be off, as a rig file would: Off(6e3, "+-10 % uniform")."""
+
+    def __new__(cls, value, off=""):
+        self = float.__new__(cls, value)
+        self.off = " " + off if off else ""  # a copy gets its words back from the original
+        return self
+
+
 FEATURES = 55  # how many names name_features() can give
 
 
@@ -38,13 +49,13 @@ def write_quantity(value, field, inside, rng):
     """One number with a unit that suits its size; lengths in whichever unit comes up."""
     if field == "length":
         size, unit = rng.choice(LENGTHS)
-        return "%.15g %s" % (value / size, unit)
+        return "%.15g %s%s" % (value / size, unit, getattr(value, "off", ""))
     if field == "gain":
         return "%.15g dB" % value[0] if isinstance(value, tuple) else "%.15g" % value
     kind = CABLE_FIELDS[field] if inside == "cable" else FIELDS[field]
     fitting = [u for u in UNITS[kind] if u[0] <= abs(value)] or UNITS[kind][:1]
     size, unit = fitting[-1]
-    return "%.12g %s" % (value / size, unit)
+    return "%.12g %s%s" % (value / size, unit, getattr(value, "off", ""))
 
 
 def write_flow(value, field, inside, rng):
