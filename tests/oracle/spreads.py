@@ -117,9 +117,7 @@ def get(rig, path):
 
 def tolerance_of(value):
     """The share that a rigs.Off may be off, read from its own words."""
-    words = value.off.split()
-    number = float(words[0].lstrip("+-\N{PLUS-MINUS SIGN}"))
-    return number / 100.0 if words[1] == "%" else None
+    return float(re.search(r"([\d.]+) %", value.off).group(1)) / 100.0
 
 
 def with_shares(rig, values, t, followers=()):
