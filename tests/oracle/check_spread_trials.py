@@ -4,14 +4,15 @@
 
 Usage: check_spread_trials.py BUILD_DIR
 
-- 40 trials of each of three rigs: every figure of the dump from the dumped values alone (computed; definitions
-  from the design's sections on metrics and hearing). The direct lead of the first rig follows the rig's lead with a tolerance of
-  its own, which the dump does not show: the figures can only agree if both have the same t.
-- Slopes of the same rigs by central differences of the nodal solver (computed).
+- 40 trials of each of five rigs: every figure of the dump from the dumped values alone (computed; definitions from
+  the design's sections on metrics and hearing). The direct lead of the first rig follows the rig's lead with a
+  tolerance of its own, which the dump does not show: the figures can only agree if both have the same t.
+- Slopes of three of these rigs by central differences of the nodal solver (computed).
 - Percentiles of curves against those of the same trials' curves (computed), to 0.02 dB: they come from bins of
   0.01 dB. Unlike those of figures they are not interpolated between trials (seen): each is the curve's lowest level
   that so many per cent of the trials do not exceed. In a thin tail that makes more than the bins do; it is printed.
-- Corners: all 2^n worked out (computed), for every figure; no trial of a figure that is monotone in every value may lie beyond them.
+- Corners: all 2^n worked out (computed), for every figure; of the figures that are monotone in every value no more
+  than one trial in a thousand may lie beyond them. With many values: the corners that are named (computed).
 """
 
 import copy
@@ -114,7 +115,8 @@ MIXED["direct"][0]["cable"]["capacitance"] = Off(90e-12, "+-6 % uniform")
 FAINT = {
     "rig": "a peak that comes and goes",
     "guitar": {
-        "pickup": {"inductance": Off(2.5, "+-7 %"), "resistance": Off(6e3, "+-7 %"), "capacitance": Off(110e-12, "+-7 %")},
+        "pickup": {"inductance": Off(2.5, "+-7 %"), "resistance": Off(6e3, "+-7 %"),
+                   "capacitance": Off(110e-12, "+-7 %")},
         "volume": {"pot": Off(250e3, "+-20 %"), "taper": "linear", "position": 0.73}},
     "chain": [{"cable": {"capacitance": Off(100e-12, "+-8 %"), "resistance": 0.08}, "length": 9.0}],
     "amp": {"resistance": Off(1e6, "+-5 %")},
