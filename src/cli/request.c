@@ -45,7 +45,8 @@ static const option_row rows[] = {
     {OPTION_WORST, "--worst-case", NULL,
      "also every value at one end of its tolerance or the other"},
     {OPTION_SELECT, "--select", "PATH=CHOICE",
-     "what choosing parts buys: low, middle, high, 'lowest of 5', highest.., nearest.."},
+     "what choosing parts buys: low, middle, high, 'lowest of 5', highest.., nearest.. (to "
+     "nominal)"},
     {OPTION_STATED, "--only-stated", NULL, "no tolerances but those that rig and parts state"},
     {OPTION_DUMP, "--dump", "FILE.csv", "write every trial's values and figures to FILE.csv"},
     {OPTION_HISTOGRAMS, "--histograms", "FILE", "draw how often each figure comes out as what"},

@@ -142,9 +142,10 @@ char* tl_spread_change(size_t kind, double change) {
 char* tl_spread_share(double share) {
     if (!isfinite(share))
         return tl_copy("-");
-    if (share > 0 && share < 0.0005)
+    const double rounding = 1e-9; // of weights that add up to a whole
+    if (share > rounding && share < 0.0005)
         return tl_copy("<0.1 %");
-    if (share < 1 && share >= 0.995)
+    if (share < 1 - rounding && share >= 0.995)
         return tl_copy(">99 %");
     return tl_printf("%.*f %%", share > 0 && share < 0.0995 ? 1 : 0, 100 * share);
 }

@@ -98,6 +98,9 @@ static void add_corners(tl_text* text, const tl_spread* spread, size_t amp, bool
                  spread->all_corners ? "all combinations of them"
                                      : "those combinations that the slopes point at",
                  spread->corner_count);
+    tl_text_add(&words,
+                " A figure that does not only rise or only fall with each value (rms, steps) can "
+                "come to less or more than at any corner.");
     for (size_t kind = 0; kind < TL_SPREAD_FIGURES; ++kind) {
         const tl_spread_figure* figure = tl_spread_of(spread, amp, kind);
         if (figure->corner_none)

@@ -12,7 +12,7 @@
 /// Values of which all corners are solved; of more only those the slopes point at.
 enum { MOST_VALUES = 10 };
 /// How far a value is shifted either way to see what it does, of itself.
-static const double shift_share = 0.005;
+static const double shift_share = 0.001;
 
 /// Circuits of a plan, solved together.
 typedef struct {

@@ -135,20 +135,37 @@ static void count_verdicts(tl_spread* spread, const tl_spread_trials* trials) {
 
 // ---- curves
 
-/// Percentiles of counts in bins, linear within a bin.
+/// A walk along bins: how many trials lie below the one it is at.
+typedef struct {
+    const uint32_t* bins;
+    size_t bin;
+    double below;
+} walk;
+
+/// The level of the trial of a rank, counted from 0 upwards: those of one bin share it evenly.
+static double level_of_rank(walk* w, double rank) {
+    while (w->bin + 1 < TL_SPREAD_BINS && w->below + w->bins[w->bin] <= rank)
+        w->below += w->bins[w->bin++];
+    double inside = (rank - w->below + 0.5) / fmax(w->bins[w->bin], 1);
+    return TL_SPREAD_LOWEST_DB + TL_SPREAD_BIN_DB * ((double)w->bin + inside);
+}
+
+/// Percentiles of counts in bins, by the definition that tl_quantile_sorted() has.
 static void fill_point(const uint32_t* bins, size_t point, tl_spread_band* band) {
     double total = 0;
     for (size_t i = 0; i < TL_SPREAD_BINS; ++i)
         total += bins[i];
-    double below = 0;
-    size_t bin = 0;
+    walk w = {bins, 0, 0};
     for (size_t i = 0; i < TL_PERCENTILES; ++i) {
-        double wanted = total * tl_percentiles[i] / 100;
-        while (bin + 1 < TL_SPREAD_BINS && below + bins[bin] < wanted)
-            below += bins[bin++];
-        double inside = bins[bin] ? (wanted - below) / bins[bin] : 0;
-        band->db[i][point] =
-            total > 0 ? TL_SPREAD_LOWEST_DB + TL_SPREAD_BIN_DB * ((double)bin + inside) : NAN;
+        double place = (total - 1) * tl_percentiles[i] / 100;
+        double rank = floor(place);
+        band->db[i][point] = NAN;
+        if (total == 0)
+            continue;
+        double low = level_of_rank(&w, rank);
+        walk on = w;
+        double high = rank + 1 < total ? level_of_rank(&on, rank + 1) : low;
+        band->db[i][point] = low + (place - rank) * (high - low);
     }
 }
 

@@ -101,13 +101,40 @@ static void visit_part(void* context, tl_part* part, const tl_item* item, const 
     }
 }
 
-/// Lets every entry move with that of the same field of the part its own follows.
+static size_t find_entry(const tl_spread_plan* plan, const tl_part* part, size_t field) {
+    size_t i = 0;
+    while (i < plan->entry_count &&
+           (plan->entries[i].part != part || plan->entries[i].field != field))
+        ++i;
+    return i;
+}
+
+/// A value that states no tolerance and follows one that has one has the same.
+static void visit_follower(void* context, tl_part* part, const tl_item* item, const char* path) {
+    finding* f = context;
+    const tl_part* leader = tl_rig_leader(f->plan->rig, part);
+    for (size_t i = 0; leader && f->status == TL_OK && i < part->kind->field_count; ++i) {
+        const tl_value* value = &part->values[i];
+        size_t led = find_entry(f->plan, leader, i);
+        if (led == f->plan->entry_count || !value->given || value->tolerance.given ||
+            value->number == 0 || find_entry(f->plan, part, i) < f->plan->entry_count)
+            continue;
+        tl_value_tolerance same = f->tolerances[led];
+        add_entry(f, part, item, path, i, &same);
+        f->status = check_ends(f, f->plan->entry_count - 1);
+    }
+}
+
+/// Lets every entry move with that of the same field of the part its own follows: as far within its
+/// own tolerance as the other within its.
 static void follow(tl_spread_plan* plan) {
     for (size_t i = 0; i < plan->entry_count; ++i) {
         const tl_part* leader = tl_rig_leader(plan->rig, plan->entries[i].part);
-        for (size_t j = 0; leader && j < plan->entry_count; ++j)
-            if (plan->entries[j].part == leader && plan->entries[j].field == plan->entries[i].field)
-                plan->entries[i].value = j;
+        size_t led = leader ? find_entry(plan, leader, plan->entries[i].field) : plan->entry_count;
+        if (led == plan->entry_count)
+            continue;
+        plan->entries[i].value = led;
+        plan->entries[i].uniform = plan->entries[led].uniform;
     }
 }
 
@@ -251,6 +278,8 @@ static tl_status find_effects(finding* f, bool* matters, bool* varied) {
 static tl_status make(finding* f) {
     tl_spread_plan* plan = f->plan;
     tl_rig_each_part(plan->rig, visit_part, f);
+    if (f->status == TL_OK)
+        tl_rig_each_part(plan->rig, visit_follower, f);
     if (f->status != TL_OK)
         return f->status;
     follow(plan);

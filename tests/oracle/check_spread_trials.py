@@ -107,7 +107,7 @@ CURVE_TRIALS = 300
 CORNER_TRIALS = 2000
 WITH_CORNERS = ("split", "board")
 
-# The lead's capacitance is drawn from a normal distribution, that of the one which follows it evenly.
+# The lead that follows would by itself be drawn from another distribution.
 MIXED = copy.deepcopy(LONG)
 MIXED["direct"][0]["cable"]["capacitance"] = Off(90e-12, "+-6 % uniform")
 
@@ -193,7 +193,7 @@ def check_trials(name, answer, dump, pool):
 
 
 def check_slopes(name, answer, pool):
-    """Slopes to 2e-4 of the largest of the figure's slopes: small ones drown in the search for the peak."""
+    """Slopes to 1e-4 of the largest of the figure's slopes: small ones drown in the search for the peak."""
     faults, worst = [], {}
     values = answer["values"]
     found = pool.map(slope_job, [(name, values, k) for k in range(len(values))], chunksize=1)
@@ -209,7 +209,7 @@ def check_slopes(name, answer, pool):
                 elif want is not None and largest:
                     off = abs(have - want) / largest
                     worst[key] = max(worst.get(key, 0.0), off)
-                    if not off <= 2e-4:
+                    if not off <= 1e-4:
                         faults.append("%s, %s: slope of %s by %s is %.9g, by nodal equations %.9g" % (
                             name, amp, key, value["path"], have, want))
     print("%s: slopes of %d values; largest difference, of the figure's largest slope: %s" % (
@@ -228,26 +228,24 @@ def curve_job(job):
 
 
 def check_curves(answer, dump, pool):
-    faults, worst, linear = [], {}, 0.0
+    faults, worst = [], {}
     hz = np.array(answer["curves"]["hz"])
     t = shares_of(answer, dump)
     curves = pool.map(curve_job, [(answer["values"], row, hz) for row in t], chunksize=25)
     for name, table in zip(("level", "difference"), map(np.array, zip(*curves))):
         got = answer["curves"][name]
         nominal = curve_job((answer["values"], np.zeros(t.shape[1]), hz))[name == "difference"]
-        wanted = {"p%02d" % p: np.percentile(table, p, axis=0, method="inverted_cdf") for p in spreads.PERCENTS}
-        linear = max(linear, max(np.abs(np.array(got["p%02d" % p]) - np.percentile(table, p, axis=0)).max()
-                                 for p in spreads.PERCENTS))
+        wanted = {"p%02d" % p: np.percentile(table, p, axis=0) for p in spreads.PERCENTS}
         wanted["nominal"] = nominal
         for key, want in wanted.items():
             off = np.abs(np.array(got[key]) - want)
-            limit = 1e-3 if key == "nominal" else 0.02
+            limit = 1e-3 if key == "nominal" else 0.011
             worst[key] = max(worst.get(key, 0.0), off.max())
             if not off.max() <= limit:
                 faults.append("curves: %s of %s is off by %.4f dB at %.0f Hz" % (
                     key, name, off.max(), hz[int(np.argmax(off))]))
-    print("curves: %d trials, %d frequencies; largest difference (dB): %s; from interpolated percentiles %.4f" % (
-        len(t), len(hz), ", ".join("%s %.4f" % item for item in worst.items()), linear))
+    print("curves: %d trials, %d frequencies; largest difference (dB): %s" % (
+        len(t), len(hz), ", ".join("%s %.4f" % item for item in worst.items())))
     return faults
 
 
@@ -319,7 +317,7 @@ def main():
         faults += check_curves(*curves.ask(), pool)
         for name, (answer, dump) in answers.items():
             faults += check_trials(name, answer, dump, pool)
-            if name not in ("mixed", "faint"):
+            if name != "faint":
                 faults += check_slopes(name, answer, pool)
             if name in WITH_CORNERS:
                 faults += check_slope_corners(name, answer, pool)

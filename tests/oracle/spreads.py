@@ -123,8 +123,7 @@ def tolerance_of(value):
 def with_shares(rig, values, t, followers=()):
     """The rig of one trial: `values` as the program lists them, t a number for each; followers {path: leader}.
 
-    A follower moves by the t of its leader and by its own tolerance. Where the two differ in distribution the
-    program lets both stand at the same percentile: seen, for neither the design nor README says.
+    A follower moves by the t of its leader and by its own tolerance, whatever its own distribution is.
     """
     trial = copy.deepcopy(rig)
     of = {}
@@ -133,9 +132,6 @@ def with_shares(rig, values, t, followers=()):
         of[value["path"]] = share
     for path, leader in dict(followers).items():
         nominal, share = get(rig, path), of[leader]
-        normal = "uniform" not in get(rig, leader).off
-        if normal and "uniform" in nominal.off:
-            share = 2.0 * TRUNCATED.cdf(3.0 * share) - 1.0
         put(trial, path, float(nominal) * (1.0 + tolerance_of(nominal) * share))
     return trial
 
