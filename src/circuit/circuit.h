@@ -67,6 +67,12 @@ bool tl_circuit_same_shape(const tl_circuit* a, const tl_circuit* b);
 
 /// A deck for the workers. `varied[i]` says whether element i changes from request to request.
 tl_deck* tl_circuit_deck(const tl_circuit* circuit, const bool* varied);
+/// The same for elements that always have the value of another one: `same[i]` is the first of them,
+/// i itself when there is none before. They are set together, by one command, not one each.
+tl_deck* tl_circuit_deck_shared(const tl_circuit* circuit, const bool* varied, const size_t* same);
+/// Finds such elements among those that vary: of one kind, and equal in each of these circuits of
+/// one shape. By element; free with free().
+size_t* tl_circuit_alike(tl_circuit* const* circuits, size_t count, const bool* varied);
 
 /// A deck for people: runs as it is with `ngspice -b` and gnucap, 301 frequencies from 10 Hz to
 /// 100 kHz, with a table of what each node is in comments. Free with free().

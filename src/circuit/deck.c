@@ -4,6 +4,7 @@
 
 #include "base/text.h"
 
+#include <ctype.h>
 #include <stdatomic.h>
 #include <stdlib.h>
 #include <string.h>
@@ -28,6 +29,46 @@ static void add_embedded(tl_text* text, const tl_embedded* embedded) {
                      (unsigned)embedded->first + 1);
 }
 
+/// What a model of a passive part calls its value.
+static const char* value_of_model(char kind) {
+    return kind == 'r' ? "r" : kind == 'l' ? "ind" : "cap";
+}
+
+static bool can_share(char kind) {
+    return kind == 'r' || kind == 'l' || kind == 'c';
+}
+
+static bool are_alike(tl_circuit* const* circuits, size_t count, size_t i, size_t j) {
+    for (size_t k = 0; k < count; ++k)
+        if (circuits[k]->elements[i].value != circuits[k]->elements[j].value)
+            return false;
+    return true;
+}
+
+size_t* tl_circuit_alike(tl_circuit* const* circuits, size_t count, const bool* varied) {
+    const tl_circuit* first = circuits[0];
+    size_t* same = tl_new(first->element_count, sizeof *same);
+    for (size_t i = 0; i < first->element_count; ++i) {
+        same[i] = i;
+        for (size_t j = 0; varied[i] && can_share(first->elements[i].kind) && j < i; ++j)
+            if (varied[j] && same[j] == j && first->elements[j].kind == first->elements[i].kind &&
+                are_alike(circuits, count, i, j)) {
+                same[i] = j;
+                break;
+            }
+    }
+    return same;
+}
+
+/// An element whose value is that of a model, which others have too.
+static void add_shared_line(tl_text* text, const tl_element* element, size_t number, size_t first) {
+    tl_text_addf(text, "%c%zu %u %u same%zu\n", element->kind, number, element->a, element->b,
+                 first + 1);
+    if (number == first + 1)
+        tl_text_addf(text, ".model same%zu %c(%s=%.17g)\n", number, element->kind,
+                     value_of_model(element->kind), element->value);
+}
+
 static void add_element_line(tl_text* text, const tl_element* element, size_t number) {
     if (element->kind == 's') {
         tl_text_addf(text, "v%zu %u %u dc %.17g\n", number, element->a, element->b, element->value);
@@ -42,12 +83,24 @@ static void add_element_line(tl_text* text, const tl_element* element, size_t nu
         tl_text_addf(text, "%.17g\n", element->value);
 }
 
-static void add_elements(tl_text* text, const tl_circuit* circuit) {
+/// Whether an element's value stands in a model: by element; all false when nothing is shared.
+static bool* find_shared(const tl_circuit* circuit, const bool* varied, const size_t* same) {
+    bool* shared = tl_new(circuit->element_count, sizeof *shared);
+    for (size_t i = 0; varied && same && i < circuit->element_count; ++i)
+        if (varied[i] && same[i] != i)
+            shared[i] = shared[same[i]] = true;
+    return shared;
+}
+
+static void add_elements(tl_text* text, const tl_circuit* circuit, const bool* shared,
+                         const size_t* same) {
     if (circuit->embedded_count)
         tl_text_add(text, TL_DECK_OPTIONS "\n");
     for (size_t i = 0; i < circuit->element_count; ++i) {
         const tl_element* element = &circuit->elements[i];
-        if (element->kind != 'x')
+        if (shared && shared[i])
+            add_shared_line(text, element, i + 1, same[i]);
+        else if (element->kind != 'x')
             add_element_line(text, element, i + 1);
         else if (element->b == 0)
             add_embedded(text, &circuit->embedded[element->a]);
@@ -55,20 +108,28 @@ static void add_elements(tl_text* text, const tl_circuit* circuit) {
 }
 
 tl_deck* tl_circuit_deck(const tl_circuit* circuit, const bool* varied) {
+    return tl_circuit_deck_shared(circuit, varied, NULL);
+}
+
+tl_deck* tl_circuit_deck_shared(const tl_circuit* circuit, const bool* varied, const size_t* same) {
+    bool* shared = find_shared(circuit, varied, same);
     tl_deck* deck = tl_new(1, sizeof *deck);
     tl_text text = {0};
     deck->id = tl_deck_next_id();
     tl_text_add(&text, "rig\n");
     if (!circuit->embedded_count)
         tl_text_add(&text, ".options noopac\n"); // linear: no operating point to be found first
-    add_elements(&text, circuit);
+    add_elements(&text, circuit, shared, same);
     tl_text_add(&text, ".end\n");
     deck->text = tl_text_take(&text);
     deck->varied = tl_new(circuit->element_count, sizeof *deck->varied);
     for (size_t i = 0; i < circuit->element_count; ++i)
-        if (varied && varied[i])
-            deck->varied[deck->varied_count++] =
-                (tl_element_id){circuit->elements[i].kind, (unsigned)i + 1};
+        if (varied && varied[i] && (!shared[i] || same[i] == i)) {
+            char kind = circuit->elements[i].kind;
+            deck->varied[deck->varied_count++] = (tl_element_id){
+                shared[i] ? (char)toupper((unsigned char)kind) : kind, (unsigned)i + 1};
+        }
+    free(shared);
     deck->outputs = tl_new(circuit->output_count, sizeof *deck->outputs);
     for (size_t i = 0; i < circuit->output_count; ++i)
         deck->outputs[deck->output_count++] = (tl_probe){'n', circuit->outputs[i].node};
@@ -138,7 +199,7 @@ char* tl_circuit_export(const tl_circuit* circuit, tl_rig* rig) {
     add_comment(&text, "a resistor of 1e13 ohm gives a node that only capacitors reach an "
                        "operating point");
     add_node_table(&text, circuit, &paths);
-    add_elements(&text, circuit);
+    add_elements(&text, circuit, NULL, NULL);
     tl_text_add(&text, ".print ac");
     for (size_t i = 0; i < circuit->output_count; ++i)
         tl_text_addf(&text, " vr(%u) vi(%u)", circuit->outputs[i].node, circuit->outputs[i].node);

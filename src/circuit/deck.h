@@ -5,7 +5,8 @@
 
 #include <stddef.h>
 
-/// An element of a deck by its letter (one of "rlcev") and number: `r12`.
+/// What can be set in a deck: an element by its letter (one of "rlcev") and number, `r12`; or, by a
+/// capital letter (one of "RLC"), all elements that share the value of the one of that number.
 typedef struct {
     char kind;
     unsigned number;

@@ -94,20 +94,31 @@ static bool solve_pencil(pencil* p) {
                                   p->work_size) == 0;
 }
 
-/// Numerator, denominator and the denominator's derivative at any s.
+/// Numerator, denominator and the denominator's derivatives at any s, and the first two derivatives
+/// of the logarithm of what the denominator is divided by, the product of all s^2 + x^2.
 typedef struct {
-    double _Complex num, den, den_slope;
+    double _Complex num, den, den_slope, den_bend, log_slope, log_bend;
 } value;
+
+// 1 / z without the care for overflow that C's division takes, which is most of its time.
+static double _Complex invert(double _Complex z) {
+    const double norm = creal(z) * creal(z) + cimag(z) * cimag(z);
+    return creal(z) / norm - I * (cimag(z) / norm);
+}
 
 static value evaluate(const tl_response* response, double _Complex s) {
     value sum = {0};
     for (size_t i = 0; i < response->pairs; i++) {
         const tl_support* support = &response->supports[i];
-        const double _Complex r = 1.0 / (s * s + support->x * support->x);
+        const double _Complex r = invert(s * s + support->x * support->x);
         const double _Complex den = (support->den_re * s - support->den_im) * r;
+        const double _Complex slope = (support->den_re - 2.0 * s * den) * r;
         sum.num += (support->num_re * s - support->num_im) * r;
         sum.den += den;
-        sum.den_slope += (support->den_re - 2.0 * s * den) * r;
+        sum.den_slope += slope;
+        sum.den_bend -= 2.0 * (den + 2.0 * s * slope) * r;
+        sum.log_slope += 2.0 * s * r;
+        sum.log_bend += 2.0 * r - 4.0 * s * s * r * r;
     }
     return sum;
 }
@@ -163,31 +174,101 @@ static void drop_poles(tl_response* response) {
     response->pole_count = 0;
 }
 
+enum { MOST_FOLLOWED = 64 };
+
+/// Poles found, with their residues, scaled; of a pair the one above the real axis.
+typedef struct {
+    size_t count;
+    size_t zeros; ///< of the denominator: pairs count twice
+    double _Complex s[MOST_FOLLOWED];
+    double _Complex residue[MOST_FOLLOWED];
+} fractions;
+
+/// A step towards a zero.
+typedef struct {
+    double _Complex slope; ///< of the polynomial's logarithm, but for the zeros found
+    double _Complex bend;  ///< less its second derivative
+} pull;
+
+// Takes a zero that was found out of the polynomial, so that none is found twice.
+static void take_out(pull* p, double _Complex from_zero) {
+    const double _Complex r = invert(from_zero);
+    p->slope -= r;
+    p->bend -= r * r;
+}
+
+// Laguerre's step for the denominator as a polynomial of which `left` zeros are not found yet. It
+// leaves the real axis by itself where two real zeros have become a pair, as Newton's cannot.
+static double _Complex find_step(const fractions* found, double _Complex s, const value* at,
+                                 double left) {
+    const double _Complex ratio = at->den_slope * invert(at->den);
+    pull p = {ratio + at->log_slope, ratio * ratio - at->den_bend * invert(at->den) - at->log_bend};
+    for (size_t i = 0; i < found->count; i++) {
+        take_out(&p, s - found->s[i]);
+        if (cimag(found->s[i]) != 0.0) {
+            take_out(&p, s - conj(found->s[i]));
+        }
+    }
+    const double _Complex root = csqrt((left - 1.0) * (left * p.bend - p.slope * p.slope));
+    const double _Complex one = p.slope + root;
+    const double _Complex two = p.slope - root;
+    return left * invert(cabs(one) > cabs(two) ? one : two);
+}
+
 // Goes from a near place to a zero of the denominator; false when the steps do not die down.
-static bool seek_pole(const tl_response* response, double _Complex* s, value* at) {
+static bool seek_zero(const tl_response* response, double _Complex s, fractions* found) {
     const int most_steps = 12;
-    for (int i = 0; i < most_steps; i++) {
-        *at = evaluate(response, *s);
-        const double _Complex step = at->den / at->den_slope;
+    const double left = 2.0 * (double)response->pairs - 1.0 - (double)found->zeros;
+    for (int i = 0; i < most_steps && found->count < MOST_FOLLOWED && left >= 1.0; i++) {
+        value at = evaluate(response, s);
+        const double _Complex step = find_step(found, s, &at, left);
         const double size = cabs(step);
-        if (!(size < 0.3 * cabs(*s))) {
+        if (at.den != 0.0 && !(size < 2.0 * cabs(s))) {
             return false;
         }
-        *s -= step;
-        if (size < 1e-9 * cabs(*s)) { // the next one would be some 1e-18 of it
-            *at = evaluate(response, *s);
+        s = at.den == 0.0 ? s : s - step;
+        if (at.den == 0.0 || size < 1e-6 * cabs(s)) { // the next step would be some 1e-18 of it
+            if (fabs(cimag(s)) < 1e-7 * cabs(s)) {
+                s = creal(s); // two real zeros so near to each other would look alike
+            }
+            s = cimag(s) < 0.0 ? conj(s) : s;
+            at = evaluate(response, s);
+            found->zeros += cimag(s) > 0.0 ? 2 : 1;
+            found->s[found->count] = s;
+            found->residue[found->count++] = at.num * invert(at.den_slope);
             return true;
         }
     }
     return false;
 }
 
-/// Poles found, with their residues, scaled.
-typedef struct {
-    size_t count;
-    double _Complex* s;
-    double _Complex* residue;
-} fractions;
+// Looks for as many zeros as the pattern has, from where it has them. Where two real ones have
+// become a pair, the second is there already; where a pair has become two real ones, what is
+// missing is sought from beside what was found.
+static bool seek_zeros(const tl_response* response, size_t count, const tl_pole* start,
+                       fractions* found) {
+    size_t zeros = 0;
+    for (size_t i = 0; i < count; i++) {
+        zeros += start[i].im > 0.0 ? 2 : 1;
+    }
+    size_t wanted = 0;
+    for (size_t i = 0; i < count && found->zeros < zeros; i++) {
+        wanted += start[i].im > 0.0 ? 2 : 1;
+        if (found->zeros >= wanted) {
+            continue;
+        }
+        const double _Complex s = (start[i].re + I * start[i].im) / response->scale_rad_s;
+        if (!seek_zero(response, s, found)) {
+            return false;
+        }
+    }
+    for (size_t i = found->count; i-- > 0 && found->zeros < zeros;) {
+        if (cimag(found->s[i]) == 0.0 && !seek_zero(response, 1.1 * found->s[i], found)) {
+            return false;
+        }
+    }
+    return found->zeros == zeros;
+}
 
 // Whether the poles' partial fractions are the response at a sample, but for what no pole that
 // counts could hide in: such a one shows by a third of its weight or more at the nearest sample.
@@ -195,9 +276,9 @@ static bool gives_back(const fractions* f, double _Complex constant, double x,
                        double _Complex sample, double largest) {
     double _Complex sum = constant;
     for (size_t i = 0; i < f->count; i++) {
-        sum += f->residue[i] / (I * x - f->s[i]);
+        sum += f->residue[i] * invert(I * x - f->s[i]);
         if (cimag(f->s[i]) != 0.0) {
-            sum += conj(f->residue[i]) / (I * x - conj(f->s[i]));
+            sum += conj(f->residue[i]) * invert(I * x - conj(f->s[i]));
         }
     }
     return cabs(sum - sample) <= 0.1 * counting_weight * largest;
@@ -205,17 +286,11 @@ static bool gives_back(const fractions* f, double _Complex constant, double x,
 
 bool tl_response_follow_poles(tl_response* response, size_t count, const tl_pole* start,
                               size_t samples, const double* x, const double* re, const double* im) {
-    double _Complex memory[2 * 64];
-    fractions f = {0, memory, memory + 64};
+    fractions f;
+    f.count = 0;
+    f.zeros = 0;
     drop_poles(response);
-    bool found = count <= 64;
-    for (size_t i = 0; found && i < count; i++) {
-        value at;
-        double _Complex s = (start[i].re + I * start[i].im) / response->scale_rad_s;
-        found = seek_pole(response, &s, &at) && cimag(s) >= 0.0;
-        f.s[f.count] = s;
-        f.residue[f.count++] = at.num / at.den_slope;
-    }
+    bool found = seek_zeros(response, count, start, &f);
     double num = 0.0;
     double den = 0.0;
     for (size_t i = 0; i < response->pairs; i++) {
@@ -228,7 +303,7 @@ bool tl_response_follow_poles(tl_response* response, size_t count, const tl_pole
     if (!found) {
         return false;
     }
-    response->poles = tl_new(count, sizeof(tl_pole));
+    response->poles = tl_new(f.count + 1, sizeof(tl_pole));
     for (size_t i = 0; i < f.count; i++) {
         insert_pole(response, f.s[i], f.residue[i]);
     }

@@ -6,6 +6,7 @@
 #include <complex.h>
 #include <math.h>
 #include <stdlib.h>
+#include <string.h>
 
 void tl_response_free(tl_response* response) {
     if (response) {
@@ -141,11 +142,18 @@ double tl_response_slope(const tl_response* response, double x) {
 
 enum { BLOCK = 64 };
 
-/// Sums over the supports at many frequencies at once; `r2` ones only when slopes are wanted.
+/// Sums over the supports at many frequencies at once; the last four only when slopes are wanted.
 typedef struct {
     double num_re[BLOCK], num_im[BLOCK], den_re[BLOCK], den_im[BLOCK];
     double num_re2[BLOCK], num_im2[BLOCK], den_re2[BLOCK], den_im2[BLOCK];
 } block_sums;
+
+static void clear(size_t count, double* one, double* two, double* three, double* four) {
+    memset(one, 0, count * sizeof(double));
+    memset(two, 0, count * sizeof(double));
+    memset(three, 0, count * sizeof(double));
+    memset(four, 0, count * sizeof(double));
+}
 
 // Support after support, so that the compiler can go through several frequencies in one step.
 static void sum_block(const tl_response* response, size_t count, const double* restrict x,
@@ -219,10 +227,12 @@ void tl_response_powers(const tl_response* response, size_t count, const double*
                         double* slope) {
     for (size_t from = 0; from < count; from += BLOCK) {
         const size_t size = count - from < BLOCK ? count - from : BLOCK;
-        block_sums sums = {0};
+        block_sums sums;
+        clear(size, sums.num_re, sums.num_im, sums.den_re, sums.den_im);
         sum_block(response, size, x + from, &sums);
         fill_powers(size, x + from, &sums, power + from);
         if (slope) {
+            clear(size, sums.num_re2, sums.num_im2, sums.den_re2, sums.den_im2);
             sum_slopes(response, size, x + from, &sums);
             fill_slopes(size, x + from, &sums, slope + from);
         }

@@ -68,10 +68,10 @@ static tl_status check_sizes(const tl_request* request, tl_error* error) {
 
 /// Whether one value of an element is a number that ngspice takes as it is.
 static tl_status check_value(const tl_element_id* element, double value, tl_error* error) {
-    if (!memchr("rlcev", element->kind, 5))
+    if (!memchr("rlcevRLC", element->kind, 8))
         return tl_error_set(error, TL_FAILURE, "element %c%u cannot be varied", element->kind,
                             element->number);
-    if (!isfinite(value) || (element->kind == 'r' && value == 0))
+    if (!isfinite(value) || (memchr("rR", element->kind, 2) && value == 0))
         return tl_error_set(error, TL_FAILURE, "%c%u cannot be %g", element->kind, element->number,
                             value);
     return TL_OK;

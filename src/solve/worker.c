@@ -75,8 +75,11 @@ static bool starts_with(const char* line, const char* start) {
 /// What ngspice prints in every good run.
 static bool is_routine(const char* line) {
     static const char* const starts[] = {"Note: No compatibility mode",
-                                         "Circuit:", "Doing analysis", "No. of Data Rows",
-                                         "Using SPARSE"};
+                                         "Circuit:",
+                                         "Doing analysis",
+                                         "No. of Data Rows",
+                                         "Using SPARSE",
+                                         "Linear circuit, option noopac given"};
     for (size_t i = 0; i < sizeof starts / sizeof *starts; ++i)
         if (starts_with(line, starts[i]))
             return true;
@@ -413,6 +416,11 @@ static const char* field_of(uint32_t kind) {
     return kind == 'e' ? " gain" : kind == 'v' ? " acmag" : "";
 }
 
+/// What a model of several elements calls their value; NULL for a single element.
+static const char* model_field_of(uint32_t kind) {
+    return kind == 'R' ? "r" : kind == 'L' ? "ind" : kind == 'C' ? "cap" : NULL;
+}
+
 /// Every value is set by `alter`, the first time too: what is parsed from a deck's text might
 /// differ in its last bit, and an answer must not depend on which worker gave it. (Blanks around
 /// the sign would be an eighth more work for ngspice.)
@@ -421,8 +429,12 @@ static void alter_values(const double* values) {
         if (memcmp(&held.altered[i], &values[i], sizeof values[i]) == 0)
             continue;
         const tl_wire_name* element = &held.varied[i];
-        command("alter %c%u%s=%.17g", (char)element->kind, element->number, field_of(element->kind),
-                values[i]);
+        const char* model = model_field_of(element->kind);
+        if (model)
+            command("altermod same%u %s=%.17g", element->number, model, values[i]);
+        else
+            command("alter %c%u%s=%.17g", (char)element->kind, element->number,
+                    field_of(element->kind), values[i]);
         held.altered[i] = values[i];
     }
 }

@@ -35,6 +35,18 @@ static size_t find_group(run* r, const tl_circuit* circuit) {
     return r->group_count++;
 }
 
+/// The deck of a group, whose circuits are those of some jobs: what is equal in all of them is set
+/// by one command.
+static void make_deck(run* r, group* g, size_t first_job, size_t count) {
+    tl_circuit** circuits = tl_new(count, sizeof(tl_circuit*));
+    for (size_t i = 0; i < count; ++i)
+        circuits[i] = r->batch->circuits[r->order[first_job + i]];
+    size_t* same = tl_circuit_alike(circuits, count, g->varied);
+    g->deck = tl_circuit_deck_shared(g->first, g->varied, same);
+    free(same);
+    free(circuits);
+}
+
 /// Puts every circuit into its group, notes which values differ, and makes a deck a group.
 static void make_groups(run* r) {
     size_t count = r->batch->count;
@@ -50,10 +62,11 @@ static void make_groups(run* r) {
     r->order = tl_new(count, sizeof *r->order);
     size_t job = 0;
     for (size_t g = 0; g < r->group_count; ++g) {
-        r->groups[g].deck = tl_circuit_deck(r->groups[g].first, r->groups[g].varied);
+        size_t first = job;
         for (size_t i = 0; i < count; ++i)
             if (r->group_of[i] == g)
                 r->order[job++] = i;
+        make_deck(r, &r->groups[g], first, job - first);
     }
 }
 

@@ -258,21 +258,33 @@ static tl_status shape_changes(const finding* f, size_t entry) {
                         f->paths[entry]);
 }
 
+/// The nominal circuit, and what each value makes of it by itself.
+typedef struct {
+    tl_circuit** circuits;
+    size_t count;
+} variants;
+
 /// Finds which entries change the circuit, and which elements change at all.
-static tl_status find_effects(finding* f, bool* matters, bool* varied) {
+static tl_status find_effects(finding* f, bool* matters, bool* varied, variants* v) {
     tl_spread_plan* plan = f->plan;
+    v->circuits = tl_new(2 * plan->entry_count + 1, sizeof *v->circuits);
+    v->circuits[v->count++] = plan->nominal;
     for (size_t i = 0; i < plan->entry_count; ++i)
-        for (int way = -1; way <= 1; way += 2) {
+        for (int way = -1; plan->entries[i].value == i && way <= 1; way += 2) {
             bool any = false;
-            tl_circuit* shifted =
-                plan->entries[i].value == i ? tl_spread_plan_shift(plan, i, way) : NULL;
-            bool same = !shifted || note_differences(plan->nominal, shifted, varied, &any);
-            tl_circuit_free(shifted);
-            if (!same)
+            tl_circuit* shifted = tl_spread_plan_shift(plan, i, way);
+            v->circuits[v->count++] = shifted;
+            if (!note_differences(plan->nominal, shifted, varied, &any))
                 return shape_changes(f, i);
             matters[i] = matters[i] || any;
         }
     return TL_OK;
+}
+
+static void free_variants(variants* v) {
+    for (size_t i = 1; i < v->count; ++i)
+        tl_circuit_free(v->circuits[i]);
+    free(v->circuits);
 }
 
 static tl_status make(finding* f) {
@@ -287,16 +299,19 @@ static tl_status make(finding* f) {
     plan->nominal = build_all(plan, 0);
     bool* matters = tl_new(plan->entry_count + 1, sizeof *matters);
     bool* varied = tl_new(plan->nominal->element_count, sizeof *varied);
-    tl_status status = find_effects(f, matters, varied);
+    variants v = {0};
+    tl_status status = find_effects(f, matters, varied, &v);
     if (status == TL_OK) {
         number_values(f, matters);
-        plan->deck = tl_circuit_deck(plan->nominal, varied);
+        plan->same = tl_circuit_alike(v.circuits, v.count, varied);
+        plan->deck = tl_circuit_deck_shared(plan->nominal, varied, plan->same);
         if (!plan->value_count)
             status = tl_error_set(f->error, TL_BAD_INPUT,
                                   "%s: no value that the sound depends on has a tolerance: write "
                                   "one as in 'resistance: 6 kohm +-10 %%'",
                                   tl_rig_path(plan->rig));
     }
+    free_variants(&v);
     free(matters);
     free(varied);
     return status;
@@ -321,6 +336,19 @@ tl_status tl_spread_plan_make(tl_rig* rig, bool only_stated, tl_spread_plan* pla
     return status;
 }
 
+bool tl_spread_plan_fits(const tl_spread_plan* plan, const tl_circuit* circuit) {
+    const double rounding = 1e-12; // of sums that may be added up in another order
+    if (!tl_circuit_same_shape(plan->nominal, circuit))
+        return false;
+    for (size_t i = 0; i < circuit->element_count; ++i) {
+        double value = circuit->elements[i].value;
+        if (plan->same[i] != i &&
+            !(fabs(value - circuit->elements[plan->same[i]].value) <= rounding * fabs(value)))
+            return false;
+    }
+    return true;
+}
+
 void tl_spread_values_free(tl_spread_value* values, size_t count) {
     for (size_t i = 0; values && i < count; ++i) {
         free(values[i].path);
@@ -336,6 +364,7 @@ void tl_spread_plan_free(tl_spread_plan* plan) {
     tl_spread_values_free(plan->values, plan->value_count);
     tl_deck_free(plan->deck);
     tl_circuit_free(plan->nominal);
+    free(plan->same);
     free(plan->entries);
     tl_rig_free(plan->rig);
     *plan = (tl_spread_plan){0};

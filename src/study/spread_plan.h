@@ -28,6 +28,7 @@ typedef struct {
     tl_spread_value* values; ///< those drawn; taken over by the result
     size_t value_count;
     tl_circuit* nominal;
+    size_t* same; ///< by element: the first that always has its value (tl_circuit_alike())
     tl_deck* deck;
 } tl_spread_plan;
 
@@ -48,6 +49,8 @@ tl_circuit* tl_spread_plan_draw(tl_spread_plan* plan, uint64_t seed, uint64_t tr
 /// The same with drawn value `value` (and what moves with it) `offset` off and the rest nominal.
 tl_circuit* tl_spread_plan_shift(tl_spread_plan* plan, size_t value, double offset);
 
+/// Whether a circuit can be solved by setting values in the plan's deck.
+bool tl_spread_plan_fits(const tl_spread_plan* plan, const tl_circuit* circuit);
 void tl_spread_values_free(tl_spread_value* values, size_t count);
 
 #endif

@@ -124,7 +124,7 @@ static void draw_trial(const run* r, chunk* c, size_t index) {
     const tl_deck* deck = plan->deck;
     double* values = c->values + index * deck->varied_count;
     tl_circuit* circuit = tl_spread_plan_draw(plan, r->work->seed, c->first + index);
-    bool same = tl_circuit_same_shape(plan->nominal, circuit);
+    bool same = tl_spread_plan_fits(plan, circuit);
     for (size_t i = 0; i < deck->varied_count; ++i)
         values[i] = (same ? circuit : plan->nominal)->elements[deck->varied[i].number - 1].value;
     if (!same) {

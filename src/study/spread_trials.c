@@ -85,9 +85,10 @@ void tl_spread_curves(const tl_response* rig, const tl_response* direct, double 
     for (size_t i = 0; i < TL_SPREAD_POINTS; ++i, hz *= ratio)
         x[i] = tl_response_scaled(direct, hz);
     tl_response_powers(direct, TL_SPREAD_POINTS, x, of_direct, NULL);
+    const double db_of_log = 10 / M_LN10; // log() takes half of log10()'s time
     double reference = tl_response_power(rig, tl_response_scaled(rig, reference_hz));
     for (size_t i = 0; i < TL_SPREAD_POINTS; ++i) {
-        db[0][i] = 10 * log10(power[i] / reference);
-        db[1][i] = 10 * log10(power[i] / of_direct[i]) - level_db;
+        db[0][i] = db_of_log * log(power[i] / reference);
+        db[1][i] = db_of_log * log(power[i] / of_direct[i]) - level_db;
     }
 }

@@ -10,10 +10,10 @@
 // solves it, reads it and frees it again. Prints the seconds of the loop.
 //
 // Or draws lots as one would without toneload: VALUES names elements in its first line and has a
-// line of their values a trial (tests/study/bench_spread_numpy.py --values writes it); each trial
-// alters them, solves 301 frequencies or 21, and looks on these for the peak and for the point
-// 3 dB below the level at 200 Hz. Prints the means of both for each output, then the seconds of the
-// loop, with --solver those inside the solver alone.
+// line of their values a trial (tests/study/bench_spread_numpy.py --values writes it), or names
+// models as MODEL:PARAMETER; each trial alters them, solves 301 frequencies or 21, and looks on
+// these for the peak and for the point 3 dB below the level at 200 Hz. Prints the means of both for
+// each output, then the seconds of the loop, with --solver those inside the solver alone.
 #include <stdbool.h> // which the next one forgets
 
 #include <ngspice/sharedspice.h>
@@ -240,7 +240,12 @@ static int solve_trials(int count, char** words) {
     for (int i = 0; i < trials.trials; ++i) {
         const double* value = trials.value + (size_t)i * (size_t)trials.names;
         for (int j = 0; j < trials.names; ++j) {
-            snprintf(line, sizeof line, "alter %s = %.17g", trials.name[j], value[j]);
+            const char* colon = strchr(trials.name[j], ':');
+            if (colon) // a model that several elements have: MODEL:PARAMETER
+                snprintf(line, sizeof line, "altermod %.*s %s=%.17g", (int)(colon - trials.name[j]),
+                         trials.name[j], colon + 1, value[j]);
+            else
+                snprintf(line, sizeof line, "alter %s = %.17g", trials.name[j], value[j]);
             give(line);
         }
         double before_s = now_s();
