@@ -44,15 +44,15 @@ static tl_status run_shard(const request* asked, tl_session* session, tl_rig* ri
         return status;
     char* path = tl_show_safe(asked->output);
     if (done < count)
-        fprintf(stderr,
-                "stopped: %zu of the %zu trials of shard %zu/%zu are in %s; --resume goes "
-                "on from there\n",
-                done, count, asked->shard, asked->shards, path);
+        status = tl_error_set(error, TL_FAILURE,
+                              "stopped: %zu of the %zu trials of shard %zu/%zu are in %s; --resume "
+                              "goes on from there",
+                              done, count, asked->shard, asked->shards, path);
     else
         fprintf(stderr, "shard %zu/%zu: %zu trials in %s\n", asked->shard, asked->shards, count,
                 path);
     free(path);
-    return TL_OK;
+    return status;
 }
 
 static tl_status run_whole(const request* asked, tl_session* session, tl_rig* rig,

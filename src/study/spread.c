@@ -102,6 +102,9 @@ static tl_status study_spread(tl_session* session, tl_rig* rig, const tl_spread_
     if (status == TL_OK) {
         tl_spread_trials_new(&r.trials, 0, options->trials, r.spread->amp_count);
         status = run_trials(&r, error);
+        if (status == TL_OK && !r.trials.done)
+            status = tl_error_set(error, TL_FAILURE,
+                                  "stopped before any trial was done: there is no answer");
     }
     if (status == TL_OK)
         status = tl_spread_finish(r.spread, &r.trials, options, error);
@@ -124,25 +127,28 @@ tl_status tl_study_spread(tl_session* session, tl_rig* rig, const tl_spread_opti
 
 // ---- shards
 
-/// Takes over what a file has already, if it is of this very run.
+/// Takes over what a file has already, if it is of this very run. What it says of itself comes
+/// first: only then is it known how much memory its trials may ask for.
 static tl_status resume(running* r, tl_error* error) {
     tl_spread_shard old;
-    tl_status status = tl_spread_shard_read(r->path, NULL, &old, error);
+    tl_status status = tl_spread_shard_peek(r->path, &old, error);
     if (status != TL_OK)
         return status;
     bool same = old.identity == tl_spread_identity(r->spread, r->options->shards) &&
-                old.shard == r->options->shard && old.shards == r->options->shards;
-    if (same) {
-        tl_spread_trials_free(&r->trials);
-        r->trials = old.trials;
-        old.trials = (tl_spread_trials){0};
-    }
+                old.spread->trials == r->options->trials && old.shard == r->options->shard &&
+                old.shards == r->options->shards && old.spread->amp_count == r->spread->amp_count;
     tl_spread_shard_free(&old);
-    return same ? TL_OK
-                : tl_error_set(error, TL_BAD_INPUT,
-                               "%s: of another rig, seed, number of trials or shard: it cannot be "
-                               "resumed here",
-                               r->path);
+    if (!same)
+        return tl_error_set(error, TL_BAD_INPUT,
+                            "%s: of another rig, seed, number of trials or shard: it cannot be "
+                            "resumed here",
+                            r->path);
+    status = tl_spread_shard_read(r->path, &r->trials, &old, error);
+    if (status == TL_OK) {
+        r->trials.done = old.trials.done;
+        tl_spread_shard_free(&old);
+    }
+    return status;
 }
 
 static tl_status study_shard(running* r, tl_rig* rig, tl_error* error) {
@@ -180,30 +186,20 @@ tl_status tl_study_spread_shard(tl_session* session, tl_rig* rig, const tl_sprea
 
 /// Shards being put together.
 typedef struct {
-    tl_spread* spread; ///< what needs no trials, from the first
+    tl_spread* spread; ///< what needs no trials
     uint32_t identity;
     size_t shards;
-    bool* there;
+    size_t count; ///< trials of all shards
+    size_t amps;
+    bool* there; ///< by shard; NULL before the first
     tl_spread_trials trials;
 } merging;
 
-static tl_status begin_merging(merging* m, const char* path, tl_error* error) {
-    tl_spread_shard first;
-    tl_status status = tl_spread_shard_peek(path, &first, error);
-    if (status != TL_OK)
-        return status;
-    m->spread = first.spread;
-    m->identity = first.identity;
-    m->shards = first.shards;
-    m->there = tl_new(m->shards, sizeof *m->there);
-    tl_spread_trials_new(&m->trials, 0, m->spread->trials, m->spread->amp_count);
-    return TL_OK;
-}
-
-/// What is wrong with a shard that could be read.
+/// What is wrong with a shard that could be read, beside those before it.
 static tl_status check_shard(const merging* m, const tl_spread_shard* shard, const char* path,
                              tl_error* error) {
-    if (shard->identity != m->identity || shard->shards != m->shards)
+    if (shard->identity != m->identity || shard->shards != m->shards ||
+        shard->spread->trials != m->count || shard->spread->amp_count != m->amps)
         return tl_error_set(error, TL_BAD_INPUT,
                             "%s: of another run (rig, seed, trials or number of shards) than the "
                             "first one given",
@@ -218,34 +214,57 @@ static tl_status check_shard(const merging* m, const tl_spread_shard* shard, con
     return TL_OK;
 }
 
-static tl_status add_shard(merging* m, const char* path, tl_error* error) {
+/// Notes what a shard says of itself. What needs no trials is taken from shard 1, so that the order
+/// the files are given in does not matter.
+static tl_status note_shard(merging* m, const char* path, tl_error* error) {
     tl_spread_shard shard;
     tl_status status = tl_spread_shard_peek(path, &shard, error);
     if (status != TL_OK)
         return status;
+    if (!m->there) {
+        m->identity = shard.identity;
+        m->shards = shard.shards;
+        m->count = shard.spread->trials;
+        m->amps = shard.spread->amp_count;
+        m->there = tl_new(m->shards, sizeof *m->there);
+    }
     status = check_shard(m, &shard, path, error);
     if (status == TL_OK)
         m->there[shard.shard - 1] = true;
-    tl_spread_shard_free(&shard);
-    if (status == TL_OK)
-        status = tl_spread_shard_read(path, &m->trials, &shard, error);
-    if (status == TL_OK) {
-        m->trials.done += shard.trials.done;
-        shard.trials = (tl_spread_trials){0};
-        tl_spread_shard_free(&shard);
+    if (status == TL_OK && (!m->spread || shard.shard == 1)) {
+        tl_spread* other = m->spread;
+        m->spread = shard.spread;
+        shard.spread = other;
     }
+    tl_spread_shard_free(&shard);
+    return status;
+}
+
+static tl_status add_shard(merging* m, const char* path, tl_error* error) {
+    tl_spread_shard shard;
+    tl_status status = tl_spread_shard_read(path, &m->trials, &shard, error);
+    if (status != TL_OK)
+        return status;
+    if (shard.identity != m->identity || shard.trials.done != shard.trials.count)
+        status = tl_error_set(error, TL_BAD_INPUT, "%s: it changed while it was read", path);
+    m->trials.done += shard.trials.done;
+    tl_spread_shard_free(&shard);
     return status;
 }
 
 static tl_status check_complete(const merging* m, tl_error* error) {
+    enum { MOST_NAMED = 20 };
     tl_text missing = {0};
+    size_t count = 0;
     for (size_t i = 0; i < m->shards; ++i)
-        if (!m->there[i])
-            tl_text_addf(&missing, "%s%zu", missing.size ? ", " : "", i + 1);
+        if (!m->there[i] && ++count <= MOST_NAMED)
+            tl_text_addf(&missing, "%s%zu", count > 1 ? ", " : "", i + 1);
+    if (count > MOST_NAMED)
+        tl_text_addf(&missing, " and %zu more", count - MOST_NAMED);
     tl_status status =
-        missing.size ? tl_error_set(error, TL_BAD_INPUT, "of %zu shards these are missing: %s",
-                                    m->shards, tl_text_get(&missing))
-                     : TL_OK;
+        count ? tl_error_set(error, TL_BAD_INPUT, "of %zu shards these are missing: %s", m->shards,
+                             tl_text_get(&missing))
+              : TL_OK;
     tl_text_free(&missing);
     return status;
 }
@@ -261,14 +280,16 @@ static tl_status merge(merging* m, const char* const* paths, size_t count,
     if (!count)
         return tl_error_set(error, TL_BAD_INPUT, "nothing to put together: no shard");
     tl_status status = tl_statistics_prepare(error);
-    if (status == TL_OK)
-        status = begin_merging(m, paths[0], error);
+    for (size_t i = 0; status == TL_OK && i < count; ++i)
+        status = note_shard(m, paths[i], error);
     if (status == TL_OK)
         status = tl_spread_check_choices(m->spread, options, error);
-    for (size_t i = 0; status == TL_OK && i < count; ++i)
-        status = add_shard(m, paths[i], error);
     if (status == TL_OK)
         status = check_complete(m, error);
+    if (status == TL_OK) // the files hold as much: only now is there reason to take the memory
+        tl_spread_trials_new(&m->trials, 0, m->count, m->amps);
+    for (size_t i = 0; status == TL_OK && i < count; ++i)
+        status = add_shard(m, paths[i], error);
     if (status != TL_OK)
         return status;
     if (m->trials.failure_count)

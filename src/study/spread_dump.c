@@ -13,13 +13,19 @@
 
 enum { BLOCK = 1 << 20 };
 
-/// A field of words. Paths and amps' names hold letters, digits, blanks and signs of their own, of
-/// which only the quote and what separates fields would trouble a reader.
+/// A field of words. Amps are named as their users like, and a shard's file may hold any words: no
+/// field is what a spreadsheet would take for a formula, none holds a control character.
 static void add_words(tl_text* text, const char* words) {
+    tl_text safe = {0};
+    const char* start = words + strspn(words, " ");
+    if (*start && strchr("=+-@\t\r\n", *start))
+        tl_text_add(&safe, "'");
+    tl_text_add_safe(&safe, words);
     tl_text_add(text, ",\"");
-    for (const char* at = words; *at; ++at)
+    for (const char* at = tl_text_get(&safe); *at; ++at)
         tl_text_addf(text, *at == '"' ? "\"\"" : "%c", *at);
     tl_text_add(text, "\"");
+    tl_text_free(&safe);
 }
 
 static void add_number(tl_text* text, double number) {

@@ -241,6 +241,9 @@ typedef struct {
     tl_error* error;
 } reader;
 
+static const char cut_short[] =
+    "this shard is cut short: it was not written to its end, or not copied to its end";
+
 static tl_status refuse(const reader* r, const char* what) {
     char* shown = NULL;
     tl_text text = {0};
@@ -254,8 +257,7 @@ static tl_status refuse(const reader* r, const char* what) {
 static tl_status take_bytes(reader* r, void* bytes, size_t size) {
     char* at = bytes;
     if (size > r->left)
-        return refuse(r, "this shard is cut short: it was not written to its end, or not copied "
-                         "to its end");
+        return refuse(r, cut_short);
     r->left -= size;
     for (size_t got = 0; got < size;) {
         ssize_t some = read(r->descriptor, at + got, size - got);
@@ -378,8 +380,7 @@ static tl_status take_head(reader* r, tl_spread* spread) {
     if (status == TL_OK && size > MOST_HEAD)
         return refuse(r, "this shard is damaged: its head has an impossible size");
     if (status == TL_OK && size > r->left)
-        return refuse(r, "this shard is cut short: it was not written to its end, or not copied "
-                         "to its end");
+        return refuse(r, cut_short);
     unsigned char* head = status == TL_OK ? tl_new((size_t)size + 1, 1) : NULL;
     char* version = NULL;
     if (status == TL_OK)
@@ -423,14 +424,15 @@ static tl_status take_place(reader* r, tl_spread_shard* shard, size_t* first, si
     shard->shards = (size_t)shards;
     tl_spread_shard_range(shard->spread->trials, shard->shard, shard->shards, first, count);
     *done = (size_t)trials;
-    return trials <= *count ? TL_OK : refuse(r, "this shard is damaged: it has too many trials");
+    if (trials > *count)
+        return refuse(r, "this shard is damaged: it has too many trials");
+    return trials * shard->spread->amp_count * TL_SPREAD_FIGURES <= r->left / sizeof(double)
+               ? TL_OK
+               : refuse(r, cut_short);
 }
 
 static tl_status take_figures(reader* r, tl_spread_trials* into, size_t first, size_t done) {
     size_t count = done * into->amps * TL_SPREAD_FIGURES;
-    if (count > r->left / sizeof(double))
-        return refuse(r, "this shard is cut short: it was not written to its end, or not copied "
-                         "to its end");
     double* figures = into->figures + (first - into->first) * into->amps * TL_SPREAD_FIGURES;
     unsigned char* block = tl_new(BLOCK, 1);
     tl_status status = TL_OK;
@@ -447,6 +449,7 @@ static tl_status take_figures(reader* r, tl_spread_trials* into, size_t first, s
 
 static tl_status take_failures(reader* r, tl_spread_trials* into, size_t first, size_t done) {
     uint64_t count = 0;
+    uint64_t next = first; // they are in ascending order
     tl_status status = take_u64(r, &count);
     if (status == TL_OK && count > done)
         return refuse(r, "this shard is damaged: more trials failed than were run");
@@ -457,12 +460,13 @@ static tl_status take_failures(reader* r, tl_spread_trials* into, size_t first, 
         tl_unpack from = {bytes, sizeof bytes, false};
         uint64_t trial = tl_unpack_u64(&from);
         uint32_t size = tl_unpack_u32(&from);
-        if (status == TL_OK && (size > MOST_WHY || trial < first || trial >= first + done))
+        if (status == TL_OK && (size > MOST_WHY || trial < next || trial >= first + done))
             return refuse(r, "this shard is damaged: a failure makes no sense");
         if (status == TL_OK)
             status = take_bytes(r, why, size);
         if (status == TL_OK)
             tl_spread_fail(into, (size_t)trial, why);
+        next = trial + 1;
     }
     return status == TL_OK ? check_section(r) : status;
 }
@@ -496,16 +500,13 @@ static tl_status take_bins(reader* r, tl_spread_trials* into) {
     return status == TL_OK && r->left ? refuse(r, "this shard goes on after its end") : status;
 }
 
-/// Reads all of it into `into`, or into the shard's own memory.
+/// Reads all of it into `into`.
 static tl_status take_all(reader* r, tl_spread_trials* into, tl_spread_shard* shard, size_t done) {
     size_t first = shard->trials.first;
     size_t count = shard->trials.count;
-    if (into && (shard->spread->amp_count != into->amps || first + count > into->count))
+    if (shard->spread->amp_count != into->amps || first < into->first ||
+        first + count > into->first + into->count)
         return refuse(r, "this shard is of another run");
-    if (!into) {
-        tl_spread_trials_new(&shard->trials, first, count, shard->spread->amp_count);
-        into = &shard->trials;
-    }
     tl_status status = take_figures(r, into, first, done);
     if (status == TL_OK)
         status = take_failures(r, into, first, done);

@@ -50,9 +50,9 @@ tl_status tl_spread_shard_write(const char* path, const tl_spread* spread, size_
                                 size_t shards, const tl_spread_trials* trials, tl_error* error);
 /// Reads what a shard says of itself, without its trials.
 tl_status tl_spread_shard_peek(const char* path, tl_spread_shard* shard, tl_error* error);
-/// Reads a shard; with `into` its trials and bins go there (which must begin at the first of all),
-/// else into memory of its own. TL_BAD_INPUT with what is wrong when it is damaged, cut short or of
-/// another version.
+/// Reads a shard's trials and bins into `into`, which has room for its trials at least; `shard` has
+/// no memory for them. TL_BAD_INPUT with what is wrong when it is damaged, cut short or of another
+/// version.
 tl_status tl_spread_shard_read(const char* path, tl_spread_trials* into, tl_spread_shard* shard,
                                tl_error* error);
 void tl_spread_shard_free(tl_spread_shard* shard);
