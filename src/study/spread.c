@@ -127,6 +127,12 @@ tl_status tl_study_spread(tl_session* session, tl_rig* rig, const tl_spread_opti
 
 // ---- shards
 
+/// Puts a file's name in front of what is wrong with it.
+static tl_status of_file(const char* path, tl_status status, tl_error* error) {
+    tl_error_prefix(error, "%s", path);
+    return status;
+}
+
 /// Takes over what a file has already, if it is of this very run. What it says of itself comes
 /// first: only then is it known how much memory its trials may ask for.
 static tl_status resume(running* r, tl_error* error) {
@@ -139,10 +145,11 @@ static tl_status resume(running* r, tl_error* error) {
                 old.shards == r->options->shards && old.spread->amp_count == r->spread->amp_count;
     tl_spread_shard_free(&old);
     if (!same)
-        return tl_error_set(error, TL_BAD_INPUT,
-                            "%s: of another rig, seed, number of trials or shard: it cannot be "
-                            "resumed here",
-                            r->path);
+        return of_file(r->path,
+                       tl_error_set(error, TL_BAD_INPUT,
+                                    "of another rig, seed, number of trials or shard: it cannot be "
+                                    "resumed here"),
+                       error);
     status = tl_spread_shard_read(r->path, &r->trials, &old, error);
     if (status == TL_OK) {
         r->trials.done = old.trials.done;
@@ -191,26 +198,25 @@ typedef struct {
     size_t shards;
     size_t count; ///< trials of all shards
     size_t amps;
-    bool* there; ///< by shard; NULL before the first
+    bool* there;  ///< by shard; NULL before the first
+    size_t noted; ///< how many are
     tl_spread_trials trials;
 } merging;
 
 /// What is wrong with a shard that could be read, beside those before it.
-static tl_status check_shard(const merging* m, const tl_spread_shard* shard, const char* path,
-                             tl_error* error) {
+static tl_status check_shard(const merging* m, const tl_spread_shard* shard, tl_error* error) {
     if (shard->identity != m->identity || shard->shards != m->shards ||
         shard->spread->trials != m->count || shard->spread->amp_count != m->amps)
         return tl_error_set(error, TL_BAD_INPUT,
-                            "%s: of another run (rig, seed, trials or number of shards) than the "
-                            "first one given",
-                            path);
+                            "of another run (rig, seed, trials or number of shards) than the first "
+                            "one given");
     if (m->there[shard->shard - 1])
-        return tl_error_set(error, TL_BAD_INPUT, "%s: shard %zu of %zu is there twice", path,
-                            shard->shard, shard->shards);
+        return tl_error_set(error, TL_BAD_INPUT, "shard %zu of %zu is there twice", shard->shard,
+                            shard->shards);
     if (shard->trials.done < shard->trials.count)
         return tl_error_set(error, TL_BAD_INPUT,
-                            "%s: only %zu of its %zu trials are done: finish it with --resume",
-                            path, shard->trials.done, shard->trials.count);
+                            "only %zu of its %zu trials are done: finish it with --resume",
+                            shard->trials.done, shard->trials.count);
     return TL_OK;
 }
 
@@ -228,9 +234,13 @@ static tl_status note_shard(merging* m, const char* path, tl_error* error) {
         m->amps = shard.spread->amp_count;
         m->there = tl_new(m->shards, sizeof *m->there);
     }
-    status = check_shard(m, &shard, path, error);
-    if (status == TL_OK)
+    status = check_shard(m, &shard, error);
+    if (status != TL_OK)
+        of_file(path, status, error);
+    if (status == TL_OK) {
         m->there[shard.shard - 1] = true;
+        ++m->noted;
+    }
     if (status == TL_OK && (!m->spread || shard.shard == 1)) {
         tl_spread* other = m->spread;
         m->spread = shard.spread;
@@ -246,7 +256,8 @@ static tl_status add_shard(merging* m, const char* path, tl_error* error) {
     if (status != TL_OK)
         return status;
     if (shard.identity != m->identity || shard.trials.done != shard.trials.count)
-        status = tl_error_set(error, TL_BAD_INPUT, "%s: it changed while it was read", path);
+        status =
+            of_file(path, tl_error_set(error, TL_BAD_INPUT, "it changed while it was read"), error);
     m->trials.done += shard.trials.done;
     tl_spread_shard_free(&shard);
     return status;
@@ -255,16 +266,17 @@ static tl_status add_shard(merging* m, const char* path, tl_error* error) {
 static tl_status check_complete(const merging* m, tl_error* error) {
     enum { MOST_NAMED = 20 };
     tl_text missing = {0};
-    size_t count = 0;
-    for (size_t i = 0; i < m->shards; ++i)
-        if (!m->there[i] && ++count <= MOST_NAMED)
-            tl_text_addf(&missing, "%s%zu", count > 1 ? ", " : "", i + 1);
-    if (count > MOST_NAMED)
-        tl_text_addf(&missing, " and %zu more", count - MOST_NAMED);
+    size_t left = m->shards - m->noted;
+    size_t named = 0;
+    for (size_t i = 0; named < left && named < MOST_NAMED; ++i)
+        if (!m->there[i])
+            tl_text_addf(&missing, "%s%zu", named++ ? ", " : "", i + 1);
+    if (left > named)
+        tl_text_addf(&missing, " and %zu more", left - named);
     tl_status status =
-        count ? tl_error_set(error, TL_BAD_INPUT, "of %zu shards these are missing: %s", m->shards,
-                             tl_text_get(&missing))
-              : TL_OK;
+        left ? tl_error_set(error, TL_BAD_INPUT, "of %zu shards these are missing: %s", m->shards,
+                            tl_text_get(&missing))
+             : TL_OK;
     tl_text_free(&missing);
     return status;
 }

@@ -69,7 +69,9 @@ static tl_status put(int descriptor, tl_text* text, const char* path, tl_error* 
     tl_text_clear(text);
     if (good)
         return TL_OK;
-    return tl_error_set(error, TL_FAILURE, "%s: cannot be written: %s", path, strerror(errno));
+    tl_error_set(error, TL_FAILURE, "cannot be written: %s", strerror(errno));
+    tl_error_prefix(error, "%s", path);
+    return TL_FAILURE;
 }
 
 tl_status tl_spread_dump(const tl_spread* spread, const tl_spread_trials* trials, const char* path,

@@ -220,9 +220,10 @@ tl_status tl_spread_shard_write(const char* path, const tl_spread* spread, size_
     pen p = {.path = path, .descriptor = tl_draft_descriptor(draft)};
     put_all(&p, spread, shard, shards, trials);
     tl_text_free(&p.block);
-    if (p.broken)
-        status =
-            tl_error_set(error, TL_FAILURE, "%s: cannot be written: %s", path, strerror(p.trouble));
+    if (p.broken) {
+        status = tl_error_set(error, TL_FAILURE, "cannot be written: %s", strerror(p.trouble));
+        tl_error_prefix(error, "%s", path);
+    }
     if (status == TL_OK)
         status = tl_draft_finish(draft, error);
     if (status == TL_OK)
@@ -245,12 +246,8 @@ static const char cut_short[] =
     "this shard is cut short: it was not written to its end, or not copied to its end";
 
 static tl_status refuse(const reader* r, const char* what) {
-    char* shown = NULL;
-    tl_text text = {0};
-    tl_text_add_safe(&text, r->path);
-    shown = tl_text_take(&text);
-    tl_status status = tl_error_set(r->error, TL_BAD_INPUT, "%s: %s", shown, what);
-    free(shown);
+    tl_status status = tl_error_set(r->error, TL_BAD_INPUT, "%s", what);
+    tl_error_prefix(r->error, "%s", r->path);
     return status;
 }
 
