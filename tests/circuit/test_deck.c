@@ -77,13 +77,13 @@ static void a_workers_deck_holds_numbers_only(void** state) {
         tl_rig* rig = demo(demos[k]);
         tl_circuit* circuit = tl_circuit_build(rig);
         tl_deck* deck = tl_circuit_deck(circuit, NULL);
-        each_line(deck->text, "rig|\\.end|" ELEMENT, "a line of a worker's deck");
+        each_line(deck->text, "rig|\\.options noopac|\\.end|" ELEMENT, "a line of a worker's deck");
         assert_int_equal(strncmp(deck->text, "rig\n", 4), 0); // SPICE takes line 1 for a title
         assert_string_equal(deck->text + strlen(deck->text) - 6, "\n.end\n");
         size_t lines = 0;
         for (const char* at = deck->text; *at; at++)
             lines += *at == '\n';
-        assert_int_equal(lines, circuit->element_count + 2);
+        assert_int_equal(lines, circuit->element_count + 3);
         assert_int_equal(deck->output_count, circuit->output_count);
         for (size_t i = 0; i < deck->output_count; i++) {
             assert_int_equal(deck->outputs[i].kind, 'n');
@@ -93,6 +93,55 @@ static void a_workers_deck_holds_numbers_only(void** state) {
         tl_deck_free(deck);
         tl_circuit_free(circuit);
         tl_rig_free(rig);
+    }
+}
+
+// Elements that are equal in every circuit share a model; those that only happen to be once do not.
+static void equal_elements_share(void** state) {
+    (void)state;
+    static const char* const leads[] = {"100", "200", "150"};
+    tl_circuit* circuits[3];
+    tl_rig* rigs[3];
+    for (size_t i = 0; i < 3; i++) {
+        char* text = tl_printf("guitar: {source: {output: {resistance: 1 kohm}}}\n"
+                               "chain: [{cable: {capacitance: %s pF/m, resistance: 1 ohm/m}, "
+                               "length: 1 m}]\namp: {resistance: 1 Mohm}\n"
+                               "direct: [{cable: {capacitance: 100 pF/m, resistance: 1 ohm/m}, "
+                               "length: 1 m}]\n",
+                               leads[i]);
+        rigs[i] = rig_from(text);
+        circuits[i] = tl_circuit_build(rigs[i]);
+        free(text);
+    }
+    const tl_circuit* first = circuits[0];
+    bool* varied = tl_new(first->element_count, sizeof *varied);
+    size_t caps[4];
+    size_t count = 0;
+    for (size_t i = 0; i < first->element_count; i++)
+        if (first->elements[i].kind == 'c') {
+            varied[i] = true;
+            caps[count++] = i;
+        }
+    assert_int_equal(count, 4); // both ends of both leads, all equal in the first circuit
+    size_t* same = tl_circuit_alike(circuits, 3, varied);
+    assert_int_equal(same[caps[0]], caps[0]);
+    assert_int_equal(same[caps[1]], caps[0]);
+    assert_int_equal(same[caps[2]], caps[2]);
+    assert_int_equal(same[caps[3]], caps[2]);
+    tl_deck* deck = tl_circuit_deck_shared(first, varied, same);
+    assert_int_equal(deck->varied_count, 2);
+    assert_int_equal(deck->varied[0].kind, 'C');
+    assert_int_equal(deck->varied[0].number, caps[0] + 1);
+    each_line(deck->text,
+              "rig|\\.options noopac|\\.end|" ELEMENT "|c[0-9]+ [0-9]+ [0-9]+ same[0-9]+"
+              "|\\.model same[0-9]+ c\\(cap=" NUMBER "\\)",
+              "a line of a deck with models");
+    tl_deck_free(deck);
+    free(same);
+    free(varied);
+    for (size_t i = 0; i < 3; i++) {
+        tl_circuit_free(circuits[i]);
+        tl_rig_free(rigs[i]);
     }
 }
 
@@ -214,6 +263,7 @@ static void hostile_titles_stay_in_their_comment(void** state) {
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(a_workers_deck_holds_numbers_only),
+        cmocka_unit_test(equal_elements_share),
         cmocka_unit_test(varied_elements_are_named),
         cmocka_unit_test(exported_decks_are_safe),
         cmocka_unit_test(hostile_titles_stay_in_their_comment),
