@@ -48,39 +48,6 @@ static void measure(const tl_answer* answer, size_t amp, double reference_hz,
                       reference_hz, figures);
 }
 
-void tl_spread_room(tl_spread* spread) {
-    size_t figures = spread->amp_count * TL_SPREAD_FIGURES;
-    size_t values = spread->value_count;
-    spread->figures = tl_new(figures, sizeof *spread->figures);
-    for (size_t i = 0; i < figures; ++i) {
-        tl_spread_figure* figure = &spread->figures[i];
-        *figure = (tl_spread_figure){.least = NAN, .most = NAN};
-        figure->bars = tl_new(TL_SPREAD_BARS, sizeof *figure->bars);
-        figure->effects = tl_new(values, sizeof *figure->effects);
-        figure->least_at = tl_new(values, 1);
-        figure->most_at = tl_new(values, 1);
-    }
-    spread->heard = tl_new(spread->amp_count, sizeof *spread->heard);
-    spread->nominal_heard = tl_new(spread->amp_count, sizeof *spread->nominal_heard);
-    spread->point_count = TL_SPREAD_POINTS;
-    spread->hz = tl_new(TL_SPREAD_POINTS, sizeof *spread->hz);
-    for (size_t i = 0; i < TL_SPREAD_POINTS; ++i)
-        spread->hz[i] = tl_spread_point_hz(i);
-    spread->levels = tl_new(spread->amp_count, sizeof *spread->levels);
-    spread->differences = tl_new(spread->amp_count, sizeof *spread->differences);
-    spread->nominal_db = tl_new(spread->amp_count, sizeof *spread->nominal_db);
-    spread->nominal_difference_db =
-        tl_new(spread->amp_count, sizeof *spread->nominal_difference_db);
-    for (size_t amp = 0; amp < spread->amp_count; ++amp) {
-        for (size_t i = 0; i < TL_PERCENTILES; ++i) {
-            spread->levels[amp].db[i] = tl_new(TL_SPREAD_POINTS, sizeof(double));
-            spread->differences[amp].db[i] = tl_new(TL_SPREAD_POINTS, sizeof(double));
-        }
-        spread->nominal_db[amp] = tl_new(TL_SPREAD_POINTS, sizeof(double));
-        spread->nominal_difference_db[amp] = tl_new(TL_SPREAD_POINTS, sizeof(double));
-    }
-}
-
 static void note_nominal(tl_spread* spread, const tl_answer* answer) {
     for (size_t amp = 0; amp < spread->amp_count; ++amp) {
         double figures[TL_SPREAD_FIGURES];

@@ -2,40 +2,11 @@
 // What trials come to: percentiles, histograms, shares of verdicts, correlations.
 #include "study/spread_work.h"
 
-#include "base/random.h"
 #include "base/statistics.h"
 #include "base/text.h"
 
 #include <math.h>
 #include <stdlib.h>
-
-const double tl_percentiles[TL_PERCENTILES] = {1, 5, 25, 50, 75, 95, 99};
-
-static const tl_spread_kind kinds[TL_SPREAD_FIGURES] = {
-    [TL_SPREAD_PEAK_HZ] = {"peak_hz", "peak", "Hz"},
-    [TL_SPREAD_PEAK_DB] = {"peak_db", "peak height", "dB"},
-    [TL_SPREAD_POLE_HZ] = {"pole_hz", "pole", "Hz"},
-    [TL_SPREAD_Q] = {"q", "Q of the pole", ""},
-    [TL_SPREAD_CUTOFF_HZ] = {"cutoff_hz", "-3 dB point", "Hz"},
-    [TL_SPREAD_LEVEL_DB] = {"level_db", "level against direct", "dB"},
-    [TL_SPREAD_PRESENCE_DB] = {"presence_db", "presence (2 to 5 kHz) against direct", "dB"},
-    [TL_SPREAD_WORST_DB] = {"worst_db", "worst band against direct", "dB"},
-    [TL_SPREAD_RMS_DB] = {"rms_db", "rms difference from direct", "dB"},
-    [TL_SPREAD_STEPS] = {"peak_shift_steps", "peak shift in just-noticeable steps", ""},
-};
-
-const tl_spread_kind* tl_spread_figure_at(size_t index) {
-    return index < TL_SPREAD_FIGURES ? &kinds[index] : NULL;
-}
-
-double tl_spread_trial_offset(const tl_spread* spread, size_t value, size_t trial) {
-    return tl_spread_offset(tl_random_uniform(spread->seed, trial, (uint32_t)value),
-                            spread->values[value].uniform);
-}
-
-bool tl_spread_has_answer(const tl_spread_trials* trials, size_t trial) {
-    return !isnan(tl_spread_figures_of(trials, trial, 0)[TL_SPREAD_LEVEL_DB]);
-}
 
 // ---- one figure
 

@@ -54,6 +54,10 @@ void tl_spread_fail(tl_spread_trials* trials, size_t trial, const char* why) {
             tl_spread_figures_of(trials, trial, amp)[i] = NAN;
 }
 
+bool tl_spread_has_answer(const tl_spread_trials* trials, size_t trial) {
+    return !isnan(tl_spread_figures_of(trials, trial, 0)[TL_SPREAD_LEVEL_DB]);
+}
+
 void tl_spread_measure(const tl_response* rig, const tl_response* direct, double reference_hz,
                        double figures[TL_SPREAD_FIGURES]) {
     tl_metrics of_rig = tl_response_metrics(rig, reference_hz);

@@ -41,6 +41,9 @@ void tl_spread_fail(tl_spread_trials* trials, size_t trial, const char* why);
 /// Figures of a trial at an amp.
 double* tl_spread_figures_of(const tl_spread_trials* trials, size_t trial, size_t amp);
 
+/// Whether a trial has an answer.
+bool tl_spread_has_answer(const tl_spread_trials* trials, size_t trial);
+
 /// What is read off one trial at one amp, from its response and its direct's.
 void tl_spread_measure(const tl_response* rig, const tl_response* direct, double reference_hz,
                        double figures[TL_SPREAD_FIGURES]);

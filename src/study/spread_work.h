@@ -31,8 +31,6 @@ tl_status tl_spread_dump(const tl_spread* spread, const tl_spread_trials* trials
 
 /// Where a drawn value lies in a trial, -1 to 1 of its tolerance.
 double tl_spread_trial_offset(const tl_spread* spread, size_t value, size_t trial);
-/// Whether a trial has an answer at an amp.
-bool tl_spread_has_answer(const tl_spread_trials* trials, size_t trial);
 
 /// A shard as its file has it.
 typedef struct {
