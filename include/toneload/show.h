@@ -36,6 +36,10 @@ TL_API char* tl_table_csv(const tl_table* table);
 /// Writes an answer: to a file, whole or not at all, or (`path` NULL) to standard output.
 TL_API tl_status tl_show_write(const char* path, const char* text, tl_error* error);
 
+/// Whether a file could be written there, for work that takes long: without touching what has the
+/// name now. NULL is standard output. TL_FAILURE with the reason if not.
+TL_API tl_status tl_show_check_place(const char* path, tl_error* error);
+
 /// Words from outside made safe for a terminal: control characters become `\xNN`; free with free().
 TL_API char* tl_show_safe(const char* words);
 

@@ -4,7 +4,6 @@
 
 #include "base/text.h"
 
-#include <ctype.h>
 #include <stdatomic.h>
 #include <stdlib.h>
 #include <string.h>
@@ -32,6 +31,15 @@ static void add_embedded(tl_text* text, const tl_embedded* embedded) {
 /// What a model of a passive part calls its value.
 static const char* value_of_model(char kind) {
     return kind == 'r' ? "r" : kind == 'l' ? "ind" : "cap";
+}
+
+/// What a deck calls all elements of a kind that share a value.
+static char shared_kind(char kind) {
+    if (kind == 'r')
+        return 'R';
+    if (kind == 'l')
+        return 'L';
+    return 'C';
 }
 
 static bool can_share(char kind) {
@@ -126,8 +134,9 @@ tl_deck* tl_circuit_deck_shared(const tl_circuit* circuit, const bool* varied, c
     for (size_t i = 0; i < circuit->element_count; ++i)
         if (varied && varied[i] && (!shared[i] || same[i] == i)) {
             char kind = circuit->elements[i].kind;
-            deck->varied[deck->varied_count++] = (tl_element_id){
-                shared[i] ? (char)toupper((unsigned char)kind) : kind, (unsigned)i + 1};
+            if (shared[i])
+                kind = shared_kind(kind);
+            deck->varied[deck->varied_count++] = (tl_element_id){kind, (unsigned)i + 1};
         }
     free(shared);
     deck->outputs = tl_new(circuit->output_count, sizeof *deck->outputs);

@@ -69,6 +69,16 @@ static tl_status run_whole(const request* asked, tl_session* session, tl_rig* ri
     return status;
 }
 
+/// A long run should not end in a folder that is not there.
+static tl_status check_places(const request* asked, tl_error* error) {
+    const char* const paths[] = {asked->output, asked->plot, asked->histograms, asked->sensitivity,
+                                 asked->dump};
+    tl_status status = TL_OK;
+    for (size_t i = 0; status == TL_OK && i < sizeof paths / sizeof *paths; ++i)
+        status = tl_show_check_place(paths[i], error);
+    return status;
+}
+
 static tl_status run(const request* asked, tl_error* error) {
     tl_session* session = NULL;
     tl_rig* rig = NULL;
@@ -78,6 +88,8 @@ static tl_status run(const request* asked, tl_error* error) {
         status = request_session(asked, SESSION_SOLVES, &session, error);
     if (status == TL_OK)
         status = tl_rig_read(tl_session_library(session), asked->words[0], &rig, error);
+    if (status == TL_OK)
+        status = check_places(asked, error);
     request_catch_stop();
     if (status == TL_OK)
         status = asked->shards ? run_shard(asked, session, rig, &options, error)

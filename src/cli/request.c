@@ -117,8 +117,12 @@ static tl_status read_number(const option_row* row, const char* text, double low
     if (plain && errno == 0 && *number >= low && *number <= high &&
         (!whole || floor(*number) == *number))
         return TL_OK;
-    return tl_error_set(error, TL_BAD_INPUT, "%s '%s': expected a %snumber from %g to %g",
-                        row->name, text, whole ? "whole " : "", low, high);
+    char* shown = tl_show_safe(text);
+    tl_status status =
+        tl_error_set(error, TL_BAD_INPUT, "%s '%s': expected a %snumber from %g to %g", row->name,
+                     shown, whole ? "whole " : "", low, high);
+    free(shown);
+    return status;
 }
 
 /// Where an option without a value is kept, or NULL.
@@ -187,24 +191,28 @@ static tl_status read_seed(const char* text, uint64_t* seed, tl_error* error) {
     *seed = strtoull(text, &end, 10);
     if (*text >= '0' && *text <= '9' && !*end && errno == 0)
         return TL_OK;
-    return tl_error_set(error, TL_BAD_INPUT, "--seed '%s': expected a whole number from 0 to %ju",
-                        text, (uintmax_t)UINT64_MAX);
+    char* shown = tl_show_safe(text);
+    tl_status status =
+        tl_error_set(error, TL_BAD_INPUT, "--seed '%s': expected a whole number from 0 to %ju",
+                     shown, (uintmax_t)UINT64_MAX);
+    free(shown);
+    return status;
 }
 
 /// "2/7": the second of seven.
 static tl_status read_shard(const char* text, request* asked, tl_error* error) {
-    unsigned long shard = 0;
-    unsigned long shards = 0;
-    char rest = '\0';
-    bool plain = text[strspn(text, "0123456789/")] == '\0' && strlen(text) <= 20;
-    if (plain && sscanf(text, "%lu/%lu%c", &shard, &shards, &rest) == 2 && shard >= 1 &&
-        shard <= shards) {
-        asked->shard = shard;
-        asked->shards = shards;
+    size_t first = strspn(text, "0123456789");
+    size_t second = text[first] == '/' ? strspn(text + first + 1, "0123456789") : 0;
+    bool plain = first && second && !text[first + 1 + second] && first < 10 && second < 10;
+    asked->shard = plain ? strtoul(text, NULL, 10) : 0;
+    asked->shards = plain ? strtoul(text + first + 1, NULL, 10) : 0;
+    if (asked->shard >= 1 && asked->shard <= asked->shards)
         return TL_OK;
-    }
-    return tl_error_set(error, TL_BAD_INPUT,
-                        "--shard '%s': expected K/N with K from 1 to N, such as 2/7", text);
+    char* shown = tl_show_safe(text);
+    tl_status status = tl_error_set(
+        error, TL_BAD_INPUT, "--shard '%s': expected K/N with K from 1 to N, such as 2/7", shown);
+    free(shown);
+    return status;
 }
 
 static tl_status take_number(const option_row* row, const char* value, request* asked,

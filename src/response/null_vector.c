@@ -11,7 +11,7 @@ size_t tl_null_room(size_t most_rows, size_t most_columns) {
     return most_columns * (most_rows + 2 + WORK_A_COLUMN);
 }
 
-void tl_null_share(tl_null_problem* problem, double* memory, size_t most_rows,
+void tl_null_share(tl_null_problem* problem, double* memory, size_t most_rows, // NOLINT: it is kept
                    size_t most_columns) {
     *problem = (tl_null_problem){.matrix = memory, .work_size = WORK_A_COLUMN * most_columns};
     problem->tau = problem->matrix + most_rows * most_columns;

@@ -304,7 +304,7 @@ static void solve_job(run* now, place* own, slot* job) {
         return;
     }
     tl_error_free(error);
-    double limit_s = now->pool->limit_s * (double)tl_request_sets(&job->request);
+    double limit_s = now->pool->limit_s;
     tl_wire_frame frame;
     tl_wire_curve curve;
     own->asking = true;

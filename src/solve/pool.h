@@ -20,7 +20,7 @@ typedef struct tl_pool tl_pool;
 
 typedef struct {
     unsigned jobs;              ///< worker processes; 0: as many as there are cores
-    double time_limit_s;        ///< for each request, by set of values; 0: 60 s
+    double time_limit_s;        ///< for each request, however many sets of values; 0: 60 s
     unsigned requests_a_worker; ///< a worker is replaced after so many sets of values; 0: 5,000
     const char* worker_path;    ///< the worker program; NULL: found beside the library
     bool one_job; ///< hint: the pool will run a single job, so its worker may end with the answer

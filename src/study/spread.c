@@ -99,13 +99,13 @@ static tl_status study_spread(tl_session* session, tl_rig* rig, const tl_spread_
     tl_status status = check_options(options, error);
     if (status == TL_OK)
         status = begin(&r, rig, error);
-    if (status == TL_OK) {
-        tl_spread_trials_new(&r.trials, 0, options->trials, r.spread->amp_count);
+    if (status == TL_OK)
+        status = tl_spread_trials_new(&r.trials, 0, options->trials, r.spread->amp_count, error);
+    if (status == TL_OK)
         status = run_trials(&r, error);
-        if (status == TL_OK && !r.trials.done)
-            status = tl_error_set(error, TL_FAILURE,
-                                  "stopped before any trial was done: there is no answer");
-    }
+    if (status == TL_OK && !r.trials.done)
+        status = tl_error_set(error, TL_FAILURE,
+                              "stopped before any trial was done: there is no answer");
     if (status == TL_OK)
         status = tl_spread_finish(r.spread, &r.trials, options, error);
     end(&r);
@@ -168,7 +168,9 @@ static tl_status study_shard(running* r, tl_rig* rig, tl_error* error) {
         return status;
     tl_spread_shard_range(r->options->trials, r->options->shard, r->options->shards, &first,
                           &count);
-    tl_spread_trials_new(&r->trials, first, count, r->spread->amp_count);
+    status = tl_spread_trials_new(&r->trials, first, count, r->spread->amp_count, error);
+    if (status != TL_OK)
+        return status;
     if (r->options->resume && tl_file_exists(r->path))
         status = resume(r, error);
     if (status == TL_OK)
@@ -299,7 +301,7 @@ static tl_status merge(merging* m, const char* const* paths, size_t count,
     if (status == TL_OK)
         status = check_complete(m, error);
     if (status == TL_OK) // the files hold as much: only now is there reason to take the memory
-        tl_spread_trials_new(&m->trials, 0, m->count, m->amps);
+        status = tl_spread_trials_new(&m->trials, 0, m->count, m->amps, error);
     for (size_t i = 0; status == TL_OK && i < count; ++i)
         status = add_shard(m, paths[i], error);
     if (status != TL_OK)

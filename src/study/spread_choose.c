@@ -106,28 +106,30 @@ static bool read_rule(const char* words, choice* read) {
     return false;
 }
 
-static tl_status read_choice(const tl_spread* spread, const char* words, choice* read,
-                             tl_error* error) {
-    tl_input* input = tl_input_new("--select", words, strlen(words));
-    tl_place place = {input, 1, 1};
+static tl_status read_at(const tl_spread* spread, const char* words, tl_place place, choice* read,
+                         tl_error* error) {
     const char* equals = strrchr(words, '=');
-    tl_status status = TL_OK;
     if (!tl_text_is_plain(words))
-        status = tl_error_at(error, &place, "control characters (or broken UTF-8)");
-    else if (!equals || equals == words)
-        status = tl_error_at(error, &place,
-                             "expected PATH=CHOICE, such as 'chain[0].capacitance=lowest of 5'");
-    if (status == TL_OK) {
-        char* path = tl_printf("%.*s", (int)(equals - words), words);
-        status = find_value(spread, path, &place, &read->value, error);
-        free(path);
-    }
-    place.column = equals ? (size_t)(equals - words) + 2 : 1;
+        return tl_error_at(error, &place, "control characters (or broken UTF-8)");
+    if (!equals || equals == words)
+        return tl_error_at(error, &place,
+                           "expected PATH=CHOICE, such as 'chain[0].capacitance=lowest of 5'");
+    char* path = tl_printf("%.*s", (int)(equals - words), words);
+    tl_status status = find_value(spread, path, &place, &read->value, error);
+    free(path);
+    place.column = (size_t)(equals - words) + 2;
     if (status == TL_OK && !read_rule(equals + 1, read))
         status = tl_error_at(error, &place,
                              "'%s': expected low, middle, high (a third of the batch each), "
                              "lowest of N, highest of N or nearest of N (N from 2 to %d)",
                              equals + 1, MOST_OF);
+    return status;
+}
+
+static tl_status read_choice(const tl_spread* spread, const char* words, choice* read,
+                             tl_error* error) {
+    tl_input* input = tl_input_new("--select", words, strlen(words));
+    tl_status status = read_at(spread, words, (tl_place){input, 1, 1}, read, error);
     tl_input_free(input);
     return status;
 }

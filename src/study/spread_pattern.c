@@ -37,7 +37,7 @@ static tl_status ask(void* context, size_t job, tl_request* request, tl_error* e
 }
 
 static tl_status take(void* context, size_t job, const tl_reply* reply, tl_request* request,
-                      bool* again, tl_error* error) {
+                      bool* again, tl_error* error) { // NOLINT: as the pool calls it
     (void)job;
     (void)request;
     (void)again;

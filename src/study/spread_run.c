@@ -274,13 +274,13 @@ static tl_status take(void* context, size_t job, const tl_reply* reply, tl_reque
 }
 
 /// A chunk that has no answer is gone through trial by trial, so that the one that is to blame is
-/// found; a trial that has none twice is given up.
+/// found; one that two workers gave no answer to is given up.
 static tl_status refuse(void* context, size_t job, const char* words, tl_request* request,
                         bool* again, tl_error* error) {
     (void)error;
     run* r = context;
     chunk* c = &r->chunks[job];
-    if (c->single && c->refused++ == 0) {
+    if (c->single && r->chunk_count == 1 && c->refused++ == 0) { // of one job the pool tries once
         *again = true;
         return TL_OK;
     }

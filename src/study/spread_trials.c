@@ -7,7 +7,7 @@
 
 #include <math.h>
 #include <stdlib.h>
-#include <string.h>
+#include <unistd.h>
 
 static const double first_hz = 20;
 static const double last_hz = 20e3;
@@ -16,14 +16,28 @@ double tl_spread_point_hz(size_t point) {
     return first_hz * pow(last_hz / first_hz, (double)point / (TL_SPREAD_POINTS - 1));
 }
 
-void tl_spread_trials_new(tl_spread_trials* trials, size_t first, size_t count, size_t amps) {
+/// Bytes that this machine has for everything.
+static double machine_bytes(void) {
+    return (double)sysconf(_SC_PHYS_PAGES) * (double)sysconf(_SC_PAGE_SIZE);
+}
+
+tl_status tl_spread_trials_new(tl_spread_trials* trials, size_t first, size_t count, size_t amps,
+                               tl_error* error) {
+    const double most_share = 0.6;
     size_t numbers = count * amps * TL_SPREAD_FIGURES;
+    double bytes = (double)numbers * sizeof *trials->figures;
     *trials = (tl_spread_trials){.first = first, .count = count, .amps = amps};
+    if (bytes > most_share * machine_bytes())
+        return tl_error_set(error, TL_FAILURE,
+                            "%zu trials would take %.0f GB of memory here, and this machine has "
+                            "%.0f: run fewer, or shards of them on several machines",
+                            count, bytes / 1e9, machine_bytes() / 1e9);
     trials->figures = tl_new(numbers, sizeof *trials->figures);
     for (size_t i = 0; i < numbers; ++i)
         trials->figures[i] = NAN;
-    trials->bins =
-        tl_new(amps * TL_SPREAD_CURVES * TL_SPREAD_POINTS * TL_SPREAD_BINS, sizeof *trials->bins);
+    size_t bins = amps * TL_SPREAD_CURVES * TL_SPREAD_POINTS * TL_SPREAD_BINS;
+    trials->bins = tl_new(bins, sizeof *trials->bins);
+    return TL_OK;
 }
 
 void tl_spread_trials_free(tl_spread_trials* trials) {

@@ -31,8 +31,10 @@ typedef struct {
     size_t failure_count;
 } tl_spread_trials;
 
-/// Memory for trials, all of it taken now, so that a long run either has it or does not begin.
-void tl_spread_trials_new(tl_spread_trials* trials, size_t first, size_t count, size_t amps);
+/// Memory for trials, all of it taken now, so that a long run either has it or does not begin:
+/// TL_FAILURE when it would take most of what the machine has.
+tl_status tl_spread_trials_new(tl_spread_trials* trials, size_t first, size_t count, size_t amps,
+                               tl_error* error);
 void tl_spread_trials_free(tl_spread_trials* trials);
 /// Bins of a curve at a point.
 uint32_t* tl_spread_bins(const tl_spread_trials* trials, size_t amp, size_t curve, size_t point);

@@ -115,10 +115,10 @@ static void equal_elements_share(void** state) {
     }
     const tl_circuit* first = circuits[0];
     bool* varied = tl_new(first->element_count, sizeof *varied);
-    size_t caps[4];
+    size_t caps[4] = {0};
     size_t count = 0;
     for (size_t i = 0; i < first->element_count; i++)
-        if (first->elements[i].kind == 'c') {
+        if (first->elements[i].kind == 'c' && count < 4) {
             varied[i] = true;
             caps[count++] = i;
         }
