@@ -24,7 +24,7 @@ enum {
     TL_SPREAD_CUTOFF_HZ,
     TL_SPREAD_LEVEL_DB,
     TL_SPREAD_PRESENCE_DB,
-    TL_SPREAD_WORST_DB, ///< signed
+    TL_SPREAD_WORST_DB, ///< its size, whichever way
     TL_SPREAD_RMS_DB,
     TL_SPREAD_STEPS, ///< the peak's shift in just-noticeable steps
     TL_SPREAD_FIGURES

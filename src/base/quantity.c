@@ -225,6 +225,9 @@ static bool wrong_unit(const char* text, const char* name, double number, tl_uni
     else if (meant)
         tl_text_addf(complaint, "'%s' is not a unit that fits; did you mean '%.10g %s'? ", name,
                      number, meant);
+    else if (strchr(name, '%') && unit != TL_UNIT_FRACTION)
+        tl_text_addf(complaint, "'%s' is not a unit that fits (a tolerance is written +-10 %%); ",
+                     name);
     else
         tl_text_addf(complaint, "'%s' is not a unit that fits; ", name);
     add_fitting(complaint, unit);

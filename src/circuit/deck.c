@@ -46,10 +46,15 @@ static bool can_share(char kind) {
     return kind == 'r' || kind == 'l' || kind == 'c';
 }
 
+/// ngspice takes a model's resistance of under a milliohm for one of a milliohm: far above it only.
 static bool are_alike(tl_circuit* const* circuits, size_t count, size_t i, size_t j) {
-    for (size_t k = 0; k < count; ++k)
-        if (circuits[k]->elements[i].value != circuits[k]->elements[j].value)
+    const double least_ohm = 1;
+    for (size_t k = 0; k < count; ++k) {
+        const tl_element* one = &circuits[k]->elements[i];
+        if (one->value != circuits[k]->elements[j].value ||
+            (one->kind == 'r' && one->value < least_ohm))
             return false;
+    }
     return true;
 }
 

@@ -71,8 +71,8 @@ static tl_status run_whole(const request* asked, tl_session* session, tl_rig* ri
 
 /// A long run should not end in a folder that is not there.
 static tl_status check_places(const request* asked, tl_error* error) {
-    const char* const paths[] = {asked->output, asked->plot, asked->histograms, asked->sensitivity,
-                                 asked->dump};
+    const char* const paths[] = {asked->resume ? NULL : asked->output, asked->plot,
+                                 asked->histograms, asked->sensitivity, asked->dump};
     tl_status status = TL_OK;
     for (size_t i = 0; status == TL_OK && i < sizeof paths / sizeof *paths; ++i)
         status = tl_show_check_place(paths[i], error);

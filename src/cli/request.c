@@ -40,7 +40,7 @@ static const option_row rows[] = {
     {OPTION_LIMITS, "--limits", "FILE.yaml", "limits of your own, in place of ours"},
     {OPTION_CORNERS, "--corners", NULL, "also the worst with parts and supply at their extremes"},
     {OPTION_DETAILS, "--all", NULL, "all lines, those too that others sum up"},
-    {OPTION_TRIALS, "--trials", "N", "how many rigs to draw (10,000)"},
+    {OPTION_TRIALS, "--trials", "N", "how many rigs to draw (10000)"},
     {OPTION_SEED, "--seed", "S", "a whole number: the same seed gives the same trials (1)"},
     {OPTION_WORST, "--worst-case", NULL,
      "also every value at one end of its tolerance or the other"},
@@ -203,7 +203,7 @@ static tl_status read_seed(const char* text, uint64_t* seed, tl_error* error) {
 static tl_status read_shard(const char* text, request* asked, tl_error* error) {
     size_t first = strspn(text, "0123456789");
     size_t second = text[first] == '/' ? strspn(text + first + 1, "0123456789") : 0;
-    bool plain = first && second && !text[first + 1 + second] && first < 10 && second < 10;
+    bool plain = first && second && !text[first + 1 + second] && first < 19 && second < 19;
     asked->shard = plain ? strtoul(text, NULL, 10) : 0;
     asked->shards = plain ? strtoul(text + first + 1, NULL, 10) : 0;
     if (asked->shard >= 1 && asked->shard <= asked->shards)
@@ -413,14 +413,31 @@ static void show_progress(void* context, size_t done, size_t total) {
 
 static volatile sig_atomic_t stopped;
 
-/// The first signal asks for an end, the next one is one.
-static void on_stop(int signal) {
-    (void)signal;
+/// When the first signal came, ms.
+static volatile sig_atomic_t stopped_ms;
+
+static sig_atomic_t now_ms(void) {
+    return (sig_atomic_t)fmod(now_s() * 1e3, 1e9);
+}
+
+/// The first signal asks for an end, the next one is one; but some send it twice at once, to the
+/// program and to its group.
+static void on_stop(int number) {
+    const sig_atomic_t at_once_ms = 500;
+    if (stopped && abs(now_ms() - stopped_ms) > at_once_ms) {
+        static const char words[] = "toneload: ended at once: what was not written yet is lost\n";
+        ssize_t written = write(STDERR_FILENO, words, sizeof words - 1);
+        (void)written;
+        signal(number, SIG_DFL);
+        raise(number);
+    }
+    if (!stopped)
+        stopped_ms = now_ms();
     stopped = 1;
 }
 
 void request_catch_stop(void) {
-    struct sigaction action = {.sa_handler = on_stop, .sa_flags = (int)SA_RESETHAND | SA_RESTART};
+    struct sigaction action = {.sa_handler = on_stop, .sa_flags = SA_RESTART};
     sigaction(SIGINT, &action, NULL);
     sigaction(SIGTERM, &action, NULL);
 }

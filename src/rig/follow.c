@@ -3,6 +3,7 @@
 
 #include "base/text.h"
 #include "parts/kinds.h"
+#include "parts/library.h"
 #include "rig/path.h"
 
 #include <stdlib.h>
@@ -122,4 +123,16 @@ tl_part* tl_rig_leader(tl_rig* rig, tl_part* part) {
         at = next_leader(rig, at);
     }
     return last;
+}
+
+tl_status tl_rig_tolerance(tl_rig* rig, tl_part* part, size_t field, bool only_stated,
+                           tl_value_tolerance* tolerance, const tl_part** from, tl_error* error) {
+    const tl_part* of = part;
+    const tl_part* leader = part->values[field].tolerance.given ? NULL : tl_rig_leader(rig, part);
+    if (leader && leader->values[field].given)
+        of = leader;
+    if (from)
+        *from = of;
+    *tolerance = of->values[field].tolerance;
+    return only_stated ? TL_OK : tl_part_tolerance(rig->library, of, field, tolerance, error);
 }

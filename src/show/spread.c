@@ -83,7 +83,7 @@ char* tl_spread_value_name(const tl_spread_value* value) {
 
 tl_spread_scale tl_spread_scale_of(size_t kind, double largest) {
     const char* unit = tl_spread_figure_at(kind)->unit;
-    bool sign = strcmp(unit, "dB") == 0 && kind != TL_SPREAD_RMS_DB;
+    bool sign = strcmp(unit, "dB") == 0 && kind != TL_SPREAD_RMS_DB && kind != TL_SPREAD_WORST_DB;
     if (strcmp(unit, "Hz") != 0)
         return (tl_spread_scale){1, unit, 2, sign};
     if (!(largest >= 999.5))

@@ -118,10 +118,10 @@ static void add_sentence(tl_text* text, const tl_spread* spread, const tl_spread
     char* after =
         tl_spread_share(choice->heard[amp][TL_NOT_AUDIBLE] + choice->heard[amp][TL_BORDERLINE]);
     if (strcmp(before, after) == 0)
-        tl_text_addf(&words, "%s of the rigs come to less than audible, as before.", after);
+        tl_text_addf(&words, "%s of the rigs are not audible or borderline, as before.", after);
     else
-        tl_text_addf(&words, "%s of the rigs come to less than audible, where it was %s.", after,
-                     before);
+        tl_text_addf(&words, "%s of the rigs are not audible or borderline, where it was %s.",
+                     after, before);
     tl_wrap_words(text, tl_text_get(&words), 0, 2);
     tl_text_free(&words);
     free(before);
@@ -130,8 +130,8 @@ static void add_sentence(tl_text* text, const tl_spread* spread, const tl_spread
 
 static void add_choice(tl_text* text, const tl_spread* spread, const tl_spread_choice* choice,
                        bool details) {
-    char* title = tl_printf("Picking %s (%s; %zu trials count)", choice->about, choice->words,
-                            choice->trials);
+    char* title = tl_printf("Picking %s (%s; it could pick %zu of the trials)", choice->about,
+                            choice->words, choice->trials);
     tl_text_add(text, "\n");
     tl_wrap_words(text, title, 0, 2);
     free(title);

@@ -71,7 +71,7 @@ static void add_counts(tl_text* text, const tl_spread* spread) {
         add_note(text, "Under 100 trials: 1 % and 99 % are little more than the extremes.");
     char* chance = tl_spread_share(tl_spread_chance(spread));
     char* words =
-        tl_printf("A share of variance under %s can be chance with so many trials.", chance);
+        tl_printf("A share of variance of up to %s can be chance with so many trials.", chance);
     add_note(text, words);
     free(words);
     free(chance);

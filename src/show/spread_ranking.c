@@ -6,7 +6,7 @@
 #include <math.h>
 #include <stdlib.h>
 
-enum { PATH_COLUMNS = 30, ABOUT_COLUMNS = 14, SHOWN_COLUMNS = 20 };
+enum { PATH_COLUMNS = 38, ABOUT_COLUMNS = 14, SHOWN_COLUMNS = 26 };
 
 /// Words cut at their end when they are long.
 static void add_cut(tl_table* table, const char* words, size_t columns) {

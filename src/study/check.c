@@ -222,7 +222,7 @@ static void list_part(void* context, tl_part* part, const tl_item* item, const c
     size_t first = l->found->count;
     tl_listing_part(l->found, part, path, tl_text_get(&about));
     if (l->status == TL_OK)
-        l->status = tl_listing_tolerances(l->found, first, l->rig->library, part, l->error);
+        l->status = tl_listing_tolerances(l->found, first, l->rig->library, l->rig, part, l->error);
     tl_text_free(&about);
 }
 

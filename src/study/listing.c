@@ -5,6 +5,7 @@
 #include "base/text.h"
 #include "parts/kinds.h"
 #include "parts/tolerance.h"
+#include "rig/follow.h"
 #include "toneload/design.h"
 
 #include <stdarg.h>
@@ -111,14 +112,16 @@ static char* tolerance_source(const tl_part* part, const tl_value* value,
 }
 
 tl_status tl_listing_tolerances(tl_inspection* inspection, size_t first, tl_library* library,
-                                const tl_part* part, tl_error* error) {
+                                tl_rig* rig, tl_part* part, tl_error* error) {
     size_t at = first;
     for (size_t i = 0; i < part->kind->field_count; ++i) {
         const tl_value* value = &part->values[i];
         if (!value->given)
             continue;
         tl_value_tolerance tolerance;
-        tl_status status = tl_part_tolerance(library, part, i, &tolerance, error);
+        const tl_part* from = part;
+        tl_status status = rig ? tl_rig_tolerance(rig, part, i, false, &tolerance, &from, error)
+                               : tl_part_tolerance(library, part, i, &tolerance, error);
         if (status != TL_OK)
             return status;
         tl_listing* row = &inspection->rows[at++];
@@ -126,7 +129,9 @@ tl_status tl_listing_tolerances(tl_inspection* inspection, size_t first, tl_libr
             continue;
         row->tolerance = tolerance.share;
         row->distribution = tl_distribution_word(tolerance.distribution);
-        row->tolerance_source = tolerance_source(part, value, &tolerance);
+        row->tolerance_source = from == part
+                                    ? tolerance_source(part, value, &tolerance)
+                                    : tl_printf("as in what it follows, %s", part->follows);
         row->tolerance_by_default = !value->tolerance.given;
     }
     return TL_OK;

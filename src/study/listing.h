@@ -14,7 +14,7 @@ void tl_listing_part(tl_inspection* inspection, const tl_part* part, const char*
 /// Adds the tolerances of a part to its rows, which begin at row `first`: those stated, and those
 /// the library gives its kind. TL_BAD_INPUT when the library cannot be read.
 tl_status tl_listing_tolerances(tl_inspection* inspection, size_t first, tl_library* library,
-                                const tl_part* part, tl_error* error);
+                                tl_rig* rig, tl_part* part, tl_error* error);
 /// Adds a remark, made as by printf().
 void tl_listing_remark(tl_inspection* inspection, const char* format, ...) TL_PRINTF(2, 3);
 

@@ -30,7 +30,7 @@ static tl_status list_kind(tl_library* library, const tl_part_kind* kind, tl_ins
         char* words = tl_printf("%s: %s", kind->name, *about ? about : "(no description)");
         size_t first = inspection->count;
         tl_listing_part(inspection, part, names[i], words);
-        status = tl_listing_tolerances(inspection, first, library, part, error);
+        status = tl_listing_tolerances(inspection, first, library, NULL, part, error);
         free(words);
         tl_part_free(part);
     }

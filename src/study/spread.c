@@ -209,9 +209,10 @@ typedef struct {
 static tl_status check_shard(const merging* m, const tl_spread_shard* shard, tl_error* error) {
     if (shard->identity != m->identity || shard->shards != m->shards ||
         shard->spread->trials != m->count || shard->spread->amp_count != m->amps)
-        return tl_error_set(error, TL_BAD_INPUT,
-                            "of another run (rig, seed, trials or number of shards) than the first "
-                            "one given");
+        return tl_error_set(
+            error, TL_BAD_INPUT,
+            "of another run than the first one given: rig, --seed, --trials, the number of "
+            "shards, --reference-hz, --worst-case or --only-stated differ");
     if (m->there[shard->shard - 1])
         return tl_error_set(error, TL_BAD_INPUT, "shard %zu of %zu is there twice", shard->shard,
                             shard->shards);

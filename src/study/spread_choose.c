@@ -78,7 +78,9 @@ static tl_status find_value(const tl_spread* spread, const char* words, const tl
             names[i] = spread->values[i].path;
         tl_text hint = {0};
         tl_name_hint(&hint, path, names, spread->value_count);
-        status = tl_error_at(error, place, "no value '%s' is drawn%s", path, tl_text_get(&hint));
+        status = tl_error_at(error, place,
+                             "no value '%s' is drawn (it has no tolerance, or is not there)%s",
+                             path, tl_text_get(&hint));
         tl_text_free(&hint);
         free(names);
     }

@@ -78,7 +78,9 @@ static double correlate(const tl_spread_trials* trials, size_t amp, size_t figur
         yy += y * y;
         xy += x * y;
     }
-    return count > 2 && xx > 0 && yy > 0 ? xy / sqrt(xx * yy) : NAN;
+    const double rounding = 1e-8; // a figure that only this much changes does not
+    double least = rounding * fmax(fabs(mean), 1);
+    return count > 2 && xx > 0 && yy > least * least * count ? xy / sqrt(xx * yy) : NAN;
 }
 
 static void fill_effects(tl_spread* spread, const tl_spread_trials* trials, double* offsets) {

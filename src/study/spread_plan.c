@@ -5,7 +5,7 @@
 #include "base/random.h"
 #include "base/statistics.h"
 #include "base/text.h"
-#include "parts/library.h"
+#include "rig/follow.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -91,9 +91,9 @@ static void visit_part(void* context, tl_part* part, const tl_item* item, const 
         const tl_value* value = &part->values[i];
         if (!value->given || part->kind->fields[i].choices || value->number == 0)
             continue;
-        tl_value_tolerance tolerance = value->tolerance;
-        if (!f->only_stated)
-            f->status = tl_part_tolerance(f->plan->rig->library, part, i, &tolerance, f->error);
+        tl_value_tolerance tolerance;
+        f->status =
+            tl_rig_tolerance(f->plan->rig, part, i, f->only_stated, &tolerance, NULL, f->error);
         if (f->status != TL_OK || !tolerance.given || tolerance.share <= 0)
             continue;
         add_entry(f, part, item, path, i, &tolerance);
@@ -107,22 +107,6 @@ static size_t find_entry(const tl_spread_plan* plan, const tl_part* part, size_t
            (plan->entries[i].part != part || plan->entries[i].field != field))
         ++i;
     return i;
-}
-
-/// A value that states no tolerance and follows one that has one has the same.
-static void visit_follower(void* context, tl_part* part, const tl_item* item, const char* path) {
-    finding* f = context;
-    const tl_part* leader = tl_rig_leader(f->plan->rig, part);
-    for (size_t i = 0; leader && f->status == TL_OK && i < part->kind->field_count; ++i) {
-        const tl_value* value = &part->values[i];
-        size_t led = find_entry(f->plan, leader, i);
-        if (led == f->plan->entry_count || !value->given || value->tolerance.given ||
-            value->number == 0 || find_entry(f->plan, part, i) < f->plan->entry_count)
-            continue;
-        tl_value_tolerance same = f->tolerances[led];
-        add_entry(f, part, item, path, i, &same);
-        f->status = check_ends(f, f->plan->entry_count - 1);
-    }
 }
 
 /// Lets every entry move with that of the same field of the part its own follows: as far within its
@@ -273,6 +257,11 @@ static tl_status find_effects(finding* f, bool* matters, bool* varied, variants*
         for (int way = -1; plan->entries[i].value == i && way <= 1; way += 2) {
             bool any = false;
             tl_circuit* shifted = tl_spread_plan_shift(plan, i, way);
+            if (tl_part_check(plan->entries[i].part, true, f->error) != TL_OK) {
+                tl_circuit_free(shifted);
+                tl_error_prefix(f->error, "%s, at an end of its tolerance", f->paths[i]);
+                return TL_BAD_INPUT;
+            }
             v->circuits[v->count++] = shifted;
             if (!note_differences(plan->nominal, shifted, varied, &any))
                 return shape_changes(f, i);
@@ -290,8 +279,6 @@ static void free_variants(variants* v) {
 static tl_status make(finding* f) {
     tl_spread_plan* plan = f->plan;
     tl_rig_each_part(plan->rig, visit_part, f);
-    if (f->status == TL_OK)
-        tl_rig_each_part(plan->rig, visit_follower, f);
     if (f->status != TL_OK)
         return f->status;
     follow(plan);

@@ -18,7 +18,7 @@ static const tl_spread_kind kinds[TL_SPREAD_FIGURES] = {
     [TL_SPREAD_CUTOFF_HZ] = {"cutoff_hz", "-3 dB point", "Hz"},
     [TL_SPREAD_LEVEL_DB] = {"level_db", "level against direct", "dB"},
     [TL_SPREAD_PRESENCE_DB] = {"presence_db", "presence (2 to 5 kHz) against direct", "dB"},
-    [TL_SPREAD_WORST_DB] = {"worst_db", "worst band against direct", "dB"},
+    [TL_SPREAD_WORST_DB] = {"worst_db", "worst band against direct, either way", "dB"},
     [TL_SPREAD_RMS_DB] = {"rms_db", "rms difference from direct", "dB"},
     [TL_SPREAD_STEPS] = {"peak_shift_steps", "peak shift in just-noticeable steps", ""},
 };

@@ -84,7 +84,8 @@ void tl_spread_measure(const tl_response* rig, const tl_response* direct, double
     figures[TL_SPREAD_CUTOFF_HZ] = of_rig.cutoff_hz;
     figures[TL_SPREAD_LEVEL_DB] = hearing.level_db;
     figures[TL_SPREAD_PRESENCE_DB] = hearing.presence_db;
-    figures[TL_SPREAD_WORST_DB] = hearing.worst_db;
+    figures[TL_SPREAD_WORST_DB] =
+        fabs(hearing.worst_db); // of many, signs that flip would tell nothing
     figures[TL_SPREAD_RMS_DB] = hearing.rms_db;
     figures[TL_SPREAD_STEPS] = hearing.peak_shift_steps;
 }
