@@ -129,8 +129,7 @@ def check_strangers(cases):
                  make(cases, "g.part", "--worst-case", shard="2/2")]
     for name in strangers:
         for order in ((one, name), (name, one), (one, two, name)):
-            refuse(cases, ("merge", *order), f"{order[-1]}: of another run (rig, seed, trials or number of "
-                   "shards) than the first one given")
+            refuse(cases, ("merge", *order), f"{order[-1]}: of another run than the first one given")
     refuse(cases, ("merge", one, LONG), f"{LONG}: no shard of a spread: expected a file that")
     refuse(cases, ("merge", LONG, one), "no shard of a spread")
     done = cases.run("merge", one, two, "--select", "nonsense=low")

@@ -278,7 +278,7 @@ static void values_are_ranked(void** state) {
             "chain[0].capacitance standard-coax 110 pF/m +-8 % -13 Hz -104 Hz -0.80 64 %");
     line_is(from, "guitar.pickup.ind",
             "guitar.pickup.inductance single-coil 2.5 H +-10 % -2.0 Hz -20 Hz -0.50 25 %");
-    line_is(from, "guitar.vol", "guitar.volume.pot 250 kohm +-20 % un.. - - +0.30 9.0 %");
+    line_is(from, "guitar.vol", "guitar.volume.pot 250 kohm +-20 % uniform - - +0.30 9.0 %");
     line_is(from, "1 other", "1 other 0.6 %");
     assert_true(strstr(from, "chain[0]") < strstr(from, "guitar.pickup.ind"));
     assert_true(strstr(from, "guitar.pickup.ind") < strstr(from, "guitar.vol"));
@@ -341,14 +341,14 @@ static void choices_stand_before_and_after(void** state) {
     line_is(from, "after 50 %", "after 50 % 25 % 20 % 5.0 %");
     holds(from, "to 50 % of their span");
     holds(from, "the median by +250 Hz");
-    holds(from, "75 % of the rigs come to");
+    holds(from, "75 % of the rigs are not audible");
     holds(from, "where it was 20 %.");
     holds(from, "No trial is one that it would pick.");
     spread->choices[0].heard[0][TL_NOT_AUDIBLE] = 0.1;
     spread->choices[0].heard[0][TL_BORDERLINE] = 0.1;
     free(text);
     text = tl_spread_text(spread, false);
-    holds(text, "20 % of the rigs come to less than");
+    holds(text, "20 % of the rigs are not audible");
     holds(text, "as before.");
     check_lines(text);
     free(text);
