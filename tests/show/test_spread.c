@@ -304,7 +304,7 @@ static void values_are_ranked(void** state) {
     free(text);
     spread->done = 20; // 9 / 20: three sigma of what chance makes
     text = tl_spread_text(spread, false);
-    holds(text, "A share of variance under 45 % can be chance");
+    holds(text, "A share of variance of up to 45 % can be chance");
     holds(text, "Measuring chain[0]");
     spread->figures[TL_SPREAD_PEAK_HZ].effects[1].variance_share = 0.44;
     spread->figures[TL_SPREAD_PEAK_HZ].effects[0].variance_share = 0.1;
