@@ -352,7 +352,7 @@ typedef struct {
     atomic_bool over;
 } hunt;
 
-enum { KILLS = 200 };
+enum { KILLS = 60 }; // of each number of workers; cli/check_spread_workers.py has 200 more
 
 /// Kills one after the other, wherever it is: starting, idle, at work, in the middle of an answer.
 static void* hunt_workers(void* context) {
