@@ -191,7 +191,10 @@ static void measure_trial(const run* r, chunk* c, size_t index, const desk* at) 
         const tl_response* direct = at->responses[2 * amp + 1];
         double* figures = tl_spread_figures_of(trials, c->first + index, amp);
         double db[TL_SPREAD_CURVES][TL_SPREAD_POINTS];
-        tl_spread_measure(rig, direct, reference_hz, figures);
+        double unstable_hz = tl_spread_measure(rig, direct, reference_hz, figures);
+        if (!isnan(unstable_hz) && !c->why[index])
+            c->why[index] =
+                tl_printf("it is unstable: a pole at %.4g Hz makes it oscillate", unstable_hz);
         tl_spread_curves(rig, direct, reference_hz, figures[TL_SPREAD_LEVEL_DB], db);
         uint16_t* bins =
             c->bins + (index * trials->amps + amp) * TL_SPREAD_CURVES * TL_SPREAD_POINTS;

@@ -72,8 +72,8 @@ bool tl_spread_has_answer(const tl_spread_trials* trials, size_t trial) {
     return !isnan(tl_spread_figures_of(trials, trial, 0)[TL_SPREAD_LEVEL_DB]);
 }
 
-void tl_spread_measure(const tl_response* rig, const tl_response* direct, double reference_hz,
-                       double figures[TL_SPREAD_FIGURES]) {
+double tl_spread_measure(const tl_response* rig, const tl_response* direct, double reference_hz,
+                         double figures[TL_SPREAD_FIGURES]) {
     tl_metrics of_rig = tl_response_metrics(rig, reference_hz);
     tl_metrics of_direct = tl_response_metrics(direct, reference_hz);
     tl_hearing hearing = tl_hearing_compare(rig, &of_rig, direct, &of_direct);
@@ -88,6 +88,7 @@ void tl_spread_measure(const tl_response* rig, const tl_response* direct, double
         fabs(hearing.worst_db); // of many, signs that flip would tell nothing
     figures[TL_SPREAD_RMS_DB] = hearing.rms_db;
     figures[TL_SPREAD_STEPS] = hearing.peak_shift_steps;
+    return of_rig.unstable ? of_rig.unstable_hz : of_direct.unstable_hz;
 }
 
 void tl_spread_curves(const tl_response* rig, const tl_response* direct, double reference_hz,

@@ -46,9 +46,10 @@ double* tl_spread_figures_of(const tl_spread_trials* trials, size_t trial, size_
 /// Whether a trial has an answer.
 bool tl_spread_has_answer(const tl_spread_trials* trials, size_t trial);
 
-/// What is read off one trial at one amp, from its response and its direct's.
-void tl_spread_measure(const tl_response* rig, const tl_response* direct, double reference_hz,
-                       double figures[TL_SPREAD_FIGURES]);
+/// What is read off one trial at one amp, from its response and its direct's. Returns where an
+/// unstable pole of either lies, Hz; NAN when there is none.
+double tl_spread_measure(const tl_response* rig, const tl_response* direct, double reference_hz,
+                         double figures[TL_SPREAD_FIGURES]);
 /// The level of both curves at every point, dB: the rig re its level at the reference, and the rig
 /// minus direct with `level_db` taken off.
 void tl_spread_curves(const tl_response* rig, const tl_response* direct, double reference_hz,
