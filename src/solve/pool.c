@@ -131,6 +131,10 @@ void tl_pool_free(tl_pool* pool) {
     free(pool);
 }
 
+size_t tl_pool_size(const tl_pool* pool) {
+    return pool->count;
+}
+
 pid_t tl_pool_worker_pid(const tl_pool* pool, size_t index) {
     pid_t pid = index < pool->count ? pool->processes[index].pid : 0;
     return pid ? pid : -1;

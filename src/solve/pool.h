@@ -119,6 +119,9 @@ void tl_pool_free(tl_pool* pool);
 /// jobs below it are finished and delivered first, and the rest is dropped.
 tl_status tl_pool_run(tl_pool* pool, size_t count, const tl_pool_work* work, tl_error* error);
 
+/// How many workers there may be at once.
+size_t tl_pool_size(const tl_pool* pool);
+
 /// The process of a worker that runs now, or -1: for tests that end or stop one.
 pid_t tl_pool_worker_pid(const tl_pool* pool, size_t index);
 

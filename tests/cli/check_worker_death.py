@@ -178,6 +178,7 @@ def check_random_kills(cases, size):
 
 def check_every_kill(cases, size):
     cases.group("every worker killed as it shows up")
+    undisturbed = cases.run("compare", "rig.yaml", *many(size))
     for jobs in ("1", "3"):
         running = Running(cases, "compare", "rig.yaml", "--jobs", jobs, *many(size))
         deadline = time.monotonic() + 30
@@ -186,8 +187,10 @@ def check_every_kill(cases, size):
                 strike(worker, signal.SIGKILL)
             time.sleep(0.001)
         running.end(cases, 5)
-        cases.check(running.status == 1 and not running.out and
-                    is_clear(running.err, "variant ", "the solver died (signal 9)"),
+        # On a busy machine a worker may get its answers out between two looks at who is there.
+        failed = running.status == 1 and not running.out and is_clear(running.err, "variant ",
+                                                                      "the solver died (signal 9)")
+        cases.check(failed or (running.status == 0 and running.out == undisturbed.stdout),
                     jobs, running.status, running.err)
     cases.check(cases.is_tidy(), os.listdir(cases.temporary))
 
