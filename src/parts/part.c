@@ -4,8 +4,15 @@
 #include "base/text.h"
 
 #include <assert.h>
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
+
+bool tl_field_allows(const tl_field* field, double number) {
+    const double rounding = 1e-9;
+    return number >= field->low - fabs(field->low) * rounding &&
+           number <= field->high + fabs(field->high) * rounding;
+}
 
 tl_part* tl_part_new(const tl_part_kind* kind) {
     tl_part* part = tl_new(1, sizeof *part);

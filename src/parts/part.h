@@ -27,6 +27,10 @@ typedef struct {
     unsigned flags;             ///< tl_field_flag
 } tl_field;
 
+/// Whether a number lies in a field's plausible range. Its ends count, as binary has them: 100 mH
+/// is not quite 0.1 H.
+bool tl_field_allows(const tl_field* field, double number);
+
 /// How values lie within their tolerance. Normal: the tolerance is three standard deviations, and
 /// what lies beyond is cut off.
 typedef enum { TL_NORMAL, TL_UNIFORM } tl_distribution;

@@ -198,10 +198,9 @@ tl_status tl_tolerance_read(tl_tolerance_reading* r, const char* text,
 
 tl_status tl_tolerance_check(const tl_field* field, double number,
                              const tl_value_tolerance* tolerance, tl_error* error) {
-    const double rounding = 1e-9;
     double off = fabs(number) * tolerance->share;
-    if (tolerance->share == 0 || (number - off >= field->low - fabs(field->low) * rounding &&
-                                  number + off <= field->high + fabs(field->high) * rounding))
+    if (tolerance->share == 0 ||
+        (tl_field_allows(field, number - off) && tl_field_allows(field, number + off)))
         return TL_OK;
     tl_text words = {0};
     tl_text_addf(&words, "%s ", field->name);

@@ -7,7 +7,6 @@
 #include "parts/tolerance.h"
 
 #include <ctype.h>
-#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -70,11 +69,9 @@ static void add_prefix_hint(tl_text* text, const tl_field* field, const char* wr
 }
 
 static tl_status check_range(const reading* r, const tl_yaml* node) {
-    const double rounding = 1e-9; // 100 mH is not quite 0.1 H in binary
     const tl_field* field = r->field;
     double number = r->value->number;
-    if (number >= field->low - fabs(field->low) * rounding &&
-        number <= field->high + fabs(field->high) * rounding)
+    if (tl_field_allows(field, number))
         return TL_OK;
     tl_text words = {0};
     if (number < 0 && field->low >= 0) {

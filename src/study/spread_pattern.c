@@ -110,18 +110,14 @@ static bool serves(const tl_spread_pattern* pattern, const solving* s) {
 /// Tries one density; `*good` says whether it holds.
 static tl_status try_density(tl_session* session, tl_spread_plan* plan, const tl_answer* careful,
                              solving* s, tl_spread_pattern* pattern, bool* good, tl_error* error) {
-    double* offsets = tl_new(plan->entry_count, sizeof *offsets);
     tl_status status = solve(session, plan, plan->nominal, s, error);
     *good = status == TL_OK && fit_pattern(s, careful, pattern);
     for (int way = -1; status == TL_OK && *good && way <= 1; way += 2) {
-        for (size_t i = 0; i < plan->entry_count; ++i)
-            offsets[i] = way;
-        tl_circuit* circuit = tl_spread_plan_build(plan, offsets);
+        tl_circuit* circuit = tl_spread_plan_build_all(plan, way);
         status = solve(session, plan, circuit, s, error);
         *good = status == TL_OK && serves(pattern, s);
         tl_circuit_free(circuit);
     }
-    free(offsets);
     return status;
 }
 

@@ -65,19 +65,13 @@ static void add_entry(finding* f, tl_part* part, const tl_item* item, const char
     f->tolerances[at] = *tolerance;
 }
 
-/// Whether a field may have a value. Tolerances that are stated were held against that when they
-/// were read; a kind's default could not be.
-static bool is_plausible(const tl_field* field, double number) {
-    const double rounding = 1e-9;
-    return number >= field->low - fabs(field->low) * rounding &&
-           number <= field->high + fabs(field->high) * rounding;
-}
-
+/// Tolerances that are stated were held against what the field allows when they were read; a kind's
+/// default could not be.
 static tl_status check_ends(const finding* f, size_t entry) {
     const tl_spread_entry* e = &f->plan->entries[entry];
     const tl_field* field = &e->part->kind->fields[e->field];
-    if (is_plausible(field, e->nominal * (1 - e->share)) &&
-        is_plausible(field, e->nominal * (1 + e->share)))
+    if (tl_field_allows(field, e->nominal * (1 - e->share)) &&
+        tl_field_allows(field, e->nominal * (1 + e->share)))
         return TL_OK;
     return tl_error_set(f->error, TL_BAD_INPUT,
                         "%s: its kind's tolerance of %g %% takes it beyond what is plausible: give "
@@ -149,7 +143,7 @@ tl_circuit* tl_spread_plan_shift(tl_spread_plan* plan, size_t value, double offs
     return tl_circuit_build(plan->rig);
 }
 
-static tl_circuit* build_all(tl_spread_plan* plan, double offset) {
+tl_circuit* tl_spread_plan_build_all(tl_spread_plan* plan, double offset) {
     for (size_t i = 0; i < plan->entry_count; ++i)
         set_entry(&plan->entries[i], offset);
     return tl_circuit_build(plan->rig);
@@ -170,10 +164,10 @@ static bool note_differences(const tl_circuit* a, const tl_circuit* b, bool* var
 static void fix_sections(tl_spread_plan* plan) {
     tl_rig* rigs[3] = {plan->rig};
     for (int i = 1; i < 3; ++i) {
-        tl_circuit_free(build_all(plan, i == 1 ? -1 : 1));
+        tl_circuit_free(tl_spread_plan_build_all(plan, i == 1 ? -1 : 1));
         rigs[i] = tl_rig_clone(plan->rig);
     }
-    tl_circuit_free(build_all(plan, 0));
+    tl_circuit_free(tl_spread_plan_build_all(plan, 0));
     tl_circuit_fix_sections(rigs, 3);
     tl_rig_free(rigs[1]);
     tl_rig_free(rigs[2]);
@@ -283,7 +277,7 @@ static tl_status make(finding* f) {
         return f->status;
     follow(plan);
     fix_sections(plan);
-    plan->nominal = build_all(plan, 0);
+    plan->nominal = tl_spread_plan_build_all(plan, 0);
     bool* matters = tl_new(plan->entry_count + 1, sizeof *matters);
     bool* varied = tl_new(plan->nominal->element_count, sizeof *varied);
     variants v = {0};

@@ -44,6 +44,8 @@ double tl_spread_offset(double uniform_number, bool uniform);
 
 /// The circuit with each entry so far off, -1 to 1 of its tolerance; free with tl_circuit_free().
 tl_circuit* tl_spread_plan_build(tl_spread_plan* plan, const double* offsets);
+/// The same with all of them `offset` off.
+tl_circuit* tl_spread_plan_build_all(tl_spread_plan* plan, double offset);
 /// The same for a trial of a seed.
 tl_circuit* tl_spread_plan_draw(tl_spread_plan* plan, uint64_t seed, uint64_t trial);
 /// The same with drawn value `value` (and what moves with it) `offset` off and the rest nominal.

@@ -8,7 +8,7 @@
 #define TL_TEST_SPREAD_FIXTURE_H
 
 #include "base/text.h"
-#include "toneload/spread.h"
+#include "toneload/study.h"
 
 #include <complex.h>
 #include <math.h>
@@ -402,58 +402,6 @@ static inline void spread_fail(tl_spread* spread, size_t trial, const char* why)
     spread->failures = tl_grow(spread->failures, kept + 1, sizeof *spread->failures);
     spread->failures[kept] = (tl_spread_failure){trial, tl_copy(why)};
     ++spread->failure_count;
-}
-
-static inline void spread_free_amp(tl_spread* spread, size_t amp) {
-    for (size_t k = 0; k < TL_SPREAD_FIGURES; ++k) {
-        tl_spread_figure* figure = &spread->figures[amp * TL_SPREAD_FIGURES + k];
-        free(figure->bars);
-        free(figure->effects);
-        free(figure->least_at);
-        free(figure->most_at);
-    }
-    for (int k = 0; k < TL_PERCENTILES; ++k) {
-        free(spread->levels[amp].db[k]);
-        free(spread->differences[amp].db[k]);
-    }
-    free(spread->amps[amp]);
-    free(spread->nominal_db[amp]);
-    free(spread->nominal_difference_db[amp]);
-}
-
-static inline void spread_free(tl_spread* spread) {
-    for (size_t i = 0; i < spread->failure_count; ++i)
-        free(spread->failures[i].why);
-    for (size_t i = 0; i < spread->value_count; ++i) {
-        free(spread->values[i].path);
-        free(spread->values[i].about);
-        free(spread->values[i].shown);
-        free(spread->values[i].followed);
-        free(spread->values[i].origin);
-    }
-    for (size_t i = 0; i < spread->amp_count; ++i)
-        spread_free_amp(spread, i);
-    for (size_t i = 0; i < spread->choice_count; ++i) {
-        free(spread->choices[i].words);
-        free(spread->choices[i].about);
-        free(spread->choices[i].percentile);
-        free(spread->choices[i].deviation);
-        free(spread->choices[i].heard);
-    }
-    free(spread->rig);
-    free(spread->failures);
-    free(spread->values);
-    free(spread->amps);
-    free(spread->figures);
-    free(spread->heard);
-    free(spread->nominal_heard);
-    free(spread->hz);
-    free(spread->levels);
-    free(spread->differences);
-    free(spread->nominal_db);
-    free(spread->nominal_difference_db);
-    free(spread->choices);
-    free(spread);
 }
 
 /// Puts other words in the place of what a fixture holds.

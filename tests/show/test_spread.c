@@ -116,7 +116,7 @@ static void numbers_stand_in_their_columns(void** state) {
     holds(text, "all combinations of them (16)");
     check_lines(text);
     free(text);
-    spread_free(spread);
+    tl_spread_free(spread);
 }
 
 static void a_head_tells_what_ran(void** state) {
@@ -149,7 +149,7 @@ static void a_head_tells_what_ran(void** state) {
     holds(text, "  trial 47: the solver gave up\n");
     holds_not(text, "more\n");
     free(text);
-    spread_free(spread);
+    tl_spread_free(spread);
 }
 
 static void what_is_not_there_is_said(void** state) {
@@ -170,7 +170,7 @@ static void what_is_not_there_is_said(void** state) {
     holds_not(text, "inf");
     check_lines(text);
     free(text);
-    spread_free(spread);
+    tl_spread_free(spread);
 
     wish = spread_usual;
     wish.tolerance = 0;
@@ -181,7 +181,7 @@ static void what_is_not_there_is_said(void** state) {
     holds_not(text, "Measuring");
     holds_not(text, "nan");
     free(text);
-    spread_free(spread);
+    tl_spread_free(spread);
 }
 
 static void a_spread_of_nothing_is_told(void** state) {
@@ -195,7 +195,7 @@ static void a_spread_of_nothing_is_told(void** state) {
     holds_not(text, "To the ear");
     holds(text, "Where the tolerances come from");
     free(text);
-    spread_free(spread);
+    tl_spread_free(spread);
 
     spread_wish wish = spread_usual;
     wish.values = 2; // the fixture draws two; then nobody
@@ -215,7 +215,7 @@ static void a_spread_of_nothing_is_told(void** state) {
     holds_not(text, "tolerances come from");
     free(text);
     json_decref(tl_spread_json(spread));
-    spread_free(spread);
+    tl_spread_free(spread);
 
     wish = spread_usual;
     wish.trials = 1;
@@ -226,7 +226,7 @@ static void a_spread_of_nothing_is_told(void** state) {
     holds(text, "Under 100 trials");
     holds_not(text, "nan");
     free(text);
-    spread_free(spread);
+    tl_spread_free(spread);
 }
 
 static void the_ear_is_told_of_shares(void** state) {
@@ -248,7 +248,7 @@ static void the_ear_is_told_of_shares(void** state) {
     holds(text, " at wet 1");
     check_lines(text);
     free(text);
-    spread_free(spread);
+    tl_spread_free(spread);
 }
 
 /// Effects with known shares on one figure; the other chief figures hardly know the values.
@@ -312,7 +312,7 @@ static void values_are_ranked(void** state) {
     text = tl_spread_text(spread, false);
     holds(text, "No value stands out");
     free(text);
-    spread_free(spread);
+    tl_spread_free(spread);
 }
 
 static void choices_stand_before_and_after(void** state) {
@@ -352,7 +352,7 @@ static void choices_stand_before_and_after(void** state) {
     holds(text, "as before.");
     check_lines(text);
     free(text);
-    spread_free(spread);
+    tl_spread_free(spread);
 }
 
 static void corners_say_where_they_are(void** state) {
@@ -388,7 +388,7 @@ static void corners_say_where_they_are(void** state) {
     holds(text, expected);
     free(expected);
     free(text);
-    spread_free(spread);
+    tl_spread_free(spread);
 }
 
 static void tolerances_have_sources(void** state) {
@@ -409,7 +409,7 @@ static void tolerances_have_sources(void** state) {
     holds(from, "].chain[12].input.capacitance"); // the end of a long path is what tells it
     check_lines(text);
     free(text);
-    spread_free(spread);
+    tl_spread_free(spread);
 }
 
 static void words_from_outside_are_inert(void** state) {
@@ -442,7 +442,7 @@ static void words_from_outside_are_inert(void** state) {
     text = tl_json_text(json);
     holds_not(text, "\033");
     free(text);
-    spread_free(spread);
+    tl_spread_free(spread);
 }
 
 static json_t* at(json_t* json, const char* key) {
@@ -522,7 +522,7 @@ static void json_has_the_names_of_the_design(void** state) {
     assert_string_equal(json_string_value(at(value, "about")), "standard-coax");
     assert_null(json_object_get(json, "amps"));
     json_decref(json);
-    spread_free(spread);
+    tl_spread_free(spread);
 }
 
 static void json_has_ears_and_curves(void** state) {
@@ -571,7 +571,7 @@ static void json_has_ears_and_curves(void** state) {
     assert_null(json_object_get(metric, "least_at"));
     assert_true(json_is_null(at(json, "worst_case")));
     json_decref(json);
-    spread_free(spread);
+    tl_spread_free(spread);
 }
 
 static void a_long_seed_is_kept(void** state) {
@@ -590,7 +590,7 @@ static void a_long_seed_is_kept(void** state) {
         holds(text, seeds[i].shown);
         free(text);
     }
-    spread_free(spread);
+    tl_spread_free(spread);
 }
 
 static void csv_has_a_row_a_figure(void** state) {
@@ -619,7 +619,7 @@ static void csv_has_a_row_a_figure(void** state) {
     holds(text, "none_share,least,most\r\n");
     holds(text, ",4100,0.25,4200,4300\r\n");
     free(text);
-    spread_free(spread);
+    tl_spread_free(spread);
 }
 
 static void shares_and_changes_are_short(void** state) {

@@ -116,7 +116,7 @@ static void the_fan_has_bands_and_lines(void** state) {
     text = draw(tl_spread_draw, spread, "stopped.svg");
     holds(text, "209 trials (stopped after 210 of 400), 1 without an answer");
     free(text);
-    spread_free(spread);
+    tl_spread_free(spread);
 }
 
 static void bands_lie_where_their_numbers_say(void** state) {
@@ -147,7 +147,7 @@ static void bands_lie_where_their_numbers_say(void** state) {
     }
     free(corners);
     free(text);
-    spread_free(spread);
+    tl_spread_free(spread);
 }
 
 static void amps_stand_side_by_side(void** state) {
@@ -181,7 +181,7 @@ static void amps_stand_side_by_side(void** state) {
             holds(bars, "amps not drawn: wet 1, wet 2, wet 3");
         free(fan);
         free(bars);
-        spread_free(spread);
+        tl_spread_free(spread);
     }
 }
 
@@ -211,7 +211,7 @@ static void bars_mark_and_say(void** state) {
     holds(text, "none in 3.2 % of trials");
     holds(text, ">none as written<");
     free(text);
-    spread_free(spread);
+    tl_spread_free(spread);
 }
 
 static void bars_without_trials_are_empty(void** state) {
@@ -226,7 +226,7 @@ static void bars_without_trials_are_empty(void** state) {
     text = draw(tl_spread_draw_sensitivity, spread, "empty-shares.svg");
     holds(text, ": none in any trial");
     free(text);
-    spread_free(spread);
+    tl_spread_free(spread);
     wish = spread_usual;
     wish.tolerance = 0;
     spread = spread_new(wish);
@@ -239,7 +239,7 @@ static void bars_without_trials_are_empty(void** state) {
     text = draw(tl_spread_draw_sensitivity, spread, "same-shares.svg");
     assert_int_equal(count_of(text, "does not vary"), 4);
     free(text);
-    spread_free(spread);
+    tl_spread_free(spread);
     wish = spread_usual;
     wish.trials = 1;
     spread = spread_new(wish);
@@ -248,7 +248,7 @@ static void bars_without_trials_are_empty(void** state) {
     assert_int_equal(count_of(text, ">the trial<"), 6);
     free(text);
     free(draw(tl_spread_draw, spread, "one-fan.svg"));
-    spread_free(spread);
+    tl_spread_free(spread);
 }
 
 static void curves_without_numbers_are_gaps(void** state) {
@@ -273,7 +273,7 @@ static void curves_without_numbers_are_gaps(void** state) {
     assert_int_equal(count_of(text, "fill = 'rgb( 95, 159, 202)"), 1); // the key is all there is
     assert_int_equal(count_of(text, written), 1);
     free(text);
-    spread_free(spread);
+    tl_spread_free(spread);
 }
 
 static void shares_are_ranked_bars(void** state) {
@@ -308,7 +308,7 @@ static void shares_are_ranked_bars(void** state) {
     free(corners);
     assert_true(fabs(right - left - 0.49 * 430) < 2); // 430 px are all of the variance
     free(text);
-    spread_free(spread);
+    tl_spread_free(spread);
 }
 
 static void all_kinds_of_picture_are_drawn(void** state) {
@@ -320,7 +320,7 @@ static void all_kinds_of_picture_are_drawn(void** state) {
         free(draw(drawers[i], spread, "one.png"));
         free(draw(drawers[i], spread, "one.pdf"));
     }
-    spread_free(spread);
+    tl_spread_free(spread);
 }
 
 static void no_name_runs_anything(void** state) {
@@ -344,7 +344,7 @@ static void no_name_runs_anything(void** state) {
             free(text);
             assert_false(tl_file_exists("ran"));
         }
-        spread_free(spread);
+        tl_spread_free(spread);
     }
 }
 
@@ -365,7 +365,7 @@ static void bad_paths_are_refused(void** state) {
         assert_false(tl_file_exists("a.svg"));
     }
     tl_error_free(error);
-    spread_free(spread);
+    tl_spread_free(spread);
 }
 
 static void steps_are_round(void** state) {
