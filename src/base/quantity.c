@@ -55,6 +55,10 @@ static const unit_row rows[TL_UNIT_TOTAL] = {
                                "V/rtHz",
                                "10 nV/rtHz",
                                {"nV/rtHz", "uV/rtHz", "V/rtHz"}},
+    [TL_UNIT_NOISE_CURRENT] = {"a noise current density",
+                               "A/rtHz",
+                               "0.5 pA/rtHz",
+                               {"pA/rtHz", "fA/rtHz", "nA/rtHz", "A/rtHz"}},
     [TL_UNIT_VOLT_PER_S] = {"a slew rate", "V/s", "0.5 V/us", {"V/us", "V/ms", "V/s"}},
 };
 
@@ -111,8 +115,9 @@ tl_units* tl_units_new(void) {
     static const struct {
         const char* symbol;
         double factor;
-    } prefixes[] = {{"p", 1e-12}, {"n", 1e-9}, {"u", 1e-6}, {"\u00b5", 1e-6}, {"\u03bc", 1e-6},
-                    {"m", 1e-3},  {"c", 1e-2}, {"k", 1e3},  {"M", 1e6},       {"G", 1e9}};
+    } prefixes[] = {{"f", 1e-15},     {"p", 1e-12},     {"n", 1e-9}, {"u", 1e-6},
+                    {"\u00b5", 1e-6}, {"\u03bc", 1e-6}, {"m", 1e-3}, {"c", 1e-2},
+                    {"k", 1e3},       {"M", 1e6},       {"G", 1e9}};
     for (size_t i = 0; i < sizeof prefixes / sizeof *prefixes; ++i)
         ut_add_symbol_prefix(system, prefixes[i].symbol, prefixes[i].factor);
     return units;

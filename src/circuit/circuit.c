@@ -15,7 +15,13 @@ typedef struct {
     size_t node_room;
     const tl_part* part;
     bool direct;
+    const tl_circuit_extras* extras;
 } building;
+
+/// What noise sources are made of: a resistor of this many ohm, whose own noise a controlled source
+/// brings to size. ngspice takes parts for 27 degrees Celsius (300.15 K).
+static const double noise_ohm = 1e3;
+static const double noise_volt_rthz = 4.0709955e-9; // sqrt(4 k T R), k exact in the SI of 2019
 
 static tl_node add_node(void* context, const char* what) {
     building* b = context;
@@ -34,15 +40,48 @@ static void push_element(building* b, tl_element element) {
         b->element_room = b->element_room ? 2 * b->element_room : 64;
         circuit->elements = tl_grow(circuit->elements, b->element_room, sizeof *circuit->elements);
     }
+    element.part = b->part;
+    element.direct = b->direct;
     circuit->elements[circuit->element_count++] = element;
 }
 
 static void add_element(void* context, char kind, tl_node a, tl_node b, double value) {
-    push_element(context, (tl_element){kind, a, b, 0, value});
+    const building* made = context;
+    tl_element element = {.kind = kind, .a = a, .b = b, .value = value};
+    if (kind == 'q') {
+        element.kind = 'r';
+        element.makes = TL_MAKES_NONE;
+    }
+    if (kind == 'v' && made->part && made->extras->silent)
+        element.value = 0;
+    push_element(context, element);
 }
 
-static void add_amplifier(void* context, tl_node in, tl_node out, double gain) {
-    push_element(context, (tl_element){'e', out, TL_GROUND, in, gain});
+static void add_controlled(void* context, char kind, tl_node a, tl_node b, tl_node control,
+                           double gain) {
+    push_element(context,
+                 (tl_element){.kind = kind, .a = a, .b = b, .control = control, .value = gain});
+}
+
+/// A resistor that makes noise in place of a part, and its node.
+static tl_node add_noise_maker(building* b, tl_makes makes, const char* what) {
+    tl_node node = add_node(b, what);
+    push_element(b, (tl_element){.kind = 'r', .a = node, .value = noise_ohm, .makes = makes});
+    return node;
+}
+
+static tl_node add_noise(void* context, tl_node in, double volt_rthz, double ampere_rthz) {
+    building* b = context;
+    if (ampere_rthz > 0) {
+        tl_node maker = add_noise_maker(b, TL_MAKES_CURRENT, "noise current");
+        add_controlled(b, 'g', TL_GROUND, in, maker, ampere_rthz / noise_volt_rthz);
+    }
+    if (volt_rthz <= 0)
+        return in;
+    tl_node maker = add_noise_maker(b, TL_MAKES_VOLTAGE, "noise voltage");
+    tl_node out = add_node(b, "behind the noise voltage");
+    add_controlled(b, 'e', out, in, maker, volt_rthz / noise_volt_rthz);
+    return out;
 }
 
 static tl_node set_port(tl_embedded* made, int pin, tl_node node) {
@@ -53,8 +92,9 @@ static tl_node set_port(tl_embedded* made, int pin, tl_node node) {
 
 static void add_supply(building* b, tl_embedded* made, int pin, double volts) {
     if (pin != TL_NO_PIN)
-        push_element(
-            b, (tl_element){'s', set_port(made, pin, add_node(b, "supply")), TL_GROUND, 0, volts});
+        push_element(b, (tl_element){.kind = 's',
+                                     .a = set_port(made, pin, add_node(b, "supply")),
+                                     .value = volts});
 }
 
 /// Puts a design into the circuit: supplies, nodes of its own, and its cards.
@@ -74,13 +114,18 @@ static tl_node add_design(void* context, const tl_design* design, tl_node in) {
         made.nodes[i] = add_node(b, "inside the circuit");
     made.first = circuit->element_count;
     for (size_t i = 0; i < tl_netlist_card_count(design->netlist); ++i)
-        push_element(b, (tl_element){'x', (tl_node)index, (tl_node)i, 0, 0});
+        push_element(b, (tl_element){.kind = 'x', .a = (tl_node)index, .b = (tl_node)i});
     circuit->embedded[index] = made;
     return out;
 }
 
+static tl_sink sink_of(building* b) {
+    return (tl_sink){
+        b, add_node, add_element, add_controlled, add_design, b->extras->noise ? add_noise : NULL};
+}
+
 static tl_node emit(building* b, const tl_part* part, tl_node in, tl_node low) {
-    tl_sink sink = {b, add_node, add_element, add_amplifier, add_design};
+    tl_sink sink = sink_of(b);
     if (!part || !part->kind->emit)
         return in;
     b->part = part;
@@ -182,11 +227,21 @@ static void emit_branches(building* b, const tl_item* item, const char* name, tl
     }
 }
 
+/// What the study adds in front of an item belongs to no part.
+static tl_node emit_extras(building* b, const tl_item* item, tl_node in) {
+    if (!b->extras->before || b->direct)
+        return in;
+    tl_sink sink = sink_of(b);
+    b->part = NULL;
+    return b->extras->before(b->extras->context, item, &sink, in);
+}
+
 static tl_node emit_chain(building* b, const tl_chain* chain, const char* name, tl_node in,
                           output_list* list) {
     tl_node at = in;
     for (size_t i = 0; i < chain->count; ++i) {
         const tl_item* item = &chain->items[i];
+        at = emit_extras(b, item, at);
         emit_branches(b, item, name, at, list); // of a split, or a tuner-out at the pot's input
         if (!tl_item_is_loop(item))
             at = emit(b, item->part, at, TL_GROUND);
@@ -261,7 +316,7 @@ static void tie_floating(building* b) {
         link_element(circuit, &circuit->elements[i], parent);
     for (size_t i = 1; i < count; ++i) // roots are the lowest of their island
         if (used[i] && parent[i] == i)
-            add_element(b, 'r', (tl_node)i, TL_GROUND, TL_FLOATING_OHM);
+            add_element(b, b->extras->noise ? 'q' : 'r', (tl_node)i, TL_GROUND, TL_FLOATING_OHM);
     free(parent);
     free(used);
 }
@@ -318,9 +373,9 @@ static void merge_capacitors(tl_circuit* circuit) {
     free(place);
 }
 
-static tl_circuit* build(const tl_rig* rig, bool with_direct) {
+tl_circuit* tl_circuit_build_extended(const tl_rig* rig, const tl_circuit_extras* extras) {
     tl_circuit* circuit = tl_new(1, sizeof *circuit);
-    building b = {.circuit = circuit};
+    building b = {.circuit = circuit, .extras = extras};
     add_node(&b, "ground");
     output_list list = {0};
     tl_node guitar = emit_guitar(&b, &rig->guitar);
@@ -329,13 +384,14 @@ static tl_circuit* build(const tl_rig* rig, bool with_direct) {
     b.direct = true;
     for (size_t i = 0; i < list.count; ++i) {
         circuit->outputs[circuit->output_count++] = list.outputs[i];
-        if (with_direct)
+        if (extras->direct)
             circuit->outputs[circuit->output_count++] =
                 emit_direct(&b, rig, list.outputs[i].amp, list.amps[i]);
     }
     free(list.outputs);
     free(list.amps);
     b.direct = false;
+    b.part = NULL;
     tie_floating(&b);
     merge_capacitors(circuit);
     renumber(circuit);
@@ -343,11 +399,13 @@ static tl_circuit* build(const tl_rig* rig, bool with_direct) {
 }
 
 tl_circuit* tl_circuit_build(const tl_rig* rig) {
-    return build(rig, true);
+    const tl_circuit_extras extras = {.direct = true};
+    return tl_circuit_build_extended(rig, &extras);
 }
 
 tl_circuit* tl_circuit_build_rig(const tl_rig* rig) {
-    return build(rig, false);
+    const tl_circuit_extras extras = {0};
+    return tl_circuit_build_extended(rig, &extras);
 }
 
 void tl_circuit_free(tl_circuit* circuit) {

@@ -11,14 +11,21 @@
 #include <stdbool.h>
 #include <stddef.h>
 
-/// An element: 'r', 'l', 'c', 'v' (1 V small-signal source), 'e' (voltage-controlled source), 's'
-/// (a supply) or 'x' (card `b` of the embedded design `a`).
+/// What noise a resistor makes in a noise analysis: that of its temperature, none (where a part
+/// states its noise otherwise), or it stands for a part's stated voltage or current.
+typedef enum { TL_MAKES_THERMAL, TL_MAKES_NONE, TL_MAKES_VOLTAGE, TL_MAKES_CURRENT } tl_makes;
+
+/// An element: 'r', 'l', 'c', 'v' (small-signal source), 'e' and 'g' (controlled sources, of
+/// voltage and current), 's' (a supply) or 'x' (card `b` of the embedded design `a`).
 typedef struct {
     char kind;
     tl_node a;
     tl_node b;
-    tl_node control; ///< of an 'e': the node whose voltage it follows
-    double value;    ///< ohm, henry, farad, volt, or the gain
+    tl_node control;     ///< of an 'e' or 'g': the node whose voltage it follows
+    double value;        ///< ohm, henry, farad, volt, or the gain (of a 'g', siemens)
+    const tl_part* part; ///< whose it is; NULL: the circuit's own
+    bool direct;
+    tl_makes makes;
 } tl_element;
 
 /// A design in the circuit. Its cards are elements one after the other.
@@ -60,6 +67,21 @@ typedef struct {
 tl_circuit* tl_circuit_build(const tl_rig* rig);
 /// The same without the direct line-up, for studies that move only the rig: one output an amp.
 tl_circuit* tl_circuit_build_rig(const tl_rig* rig);
+
+/// What a study adds to a rig's circuit while it is built.
+typedef struct {
+    void* context;
+    /// Called in front of every item in the rig's signal path (those of branches and engaged loops
+    /// too, not of the direct line-up); returns the node the signal goes on from: `in` itself, or
+    /// another one when something is put in series. May be NULL.
+    tl_node (*before)(void* context, const tl_item* item, const tl_sink* sink, tl_node in);
+    bool silent; ///< the guitar's own sources are 0 V
+    bool noise;  ///< noise that parts state is in the circuit, for a noise analysis
+    bool direct; ///< the direct line-ups are there too
+} tl_circuit_extras;
+
+/// Builds the circuit of a rig with additions.
+tl_circuit* tl_circuit_build_extended(const tl_rig* rig, const tl_circuit_extras* extras);
 void tl_circuit_free(tl_circuit* circuit);
 
 /// Whether two circuits differ in values only.

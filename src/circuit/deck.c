@@ -90,10 +90,11 @@ static void add_element_line(tl_text* text, const tl_element* element, size_t nu
     tl_text_addf(text, "%c%zu %u %u ", element->kind, number, element->a, element->b);
     if (element->kind == 'v')
         tl_text_addf(text, "dc 0 ac %.17g\n", element->value);
-    else if (element->kind == 'e')
+    else if (element->kind == 'e' || element->kind == 'g')
         tl_text_addf(text, "%u 0 %.17g\n", element->control, element->value);
     else
-        tl_text_addf(text, "%.17g\n", element->value);
+        tl_text_addf(text, "%.17g%s\n", element->value,
+                     element->makes == TL_MAKES_NONE ? " noisy=0" : "");
 }
 
 /// Whether an element's value stands in a model: by element; all false when nothing is shared.

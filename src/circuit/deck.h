@@ -5,8 +5,8 @@
 
 #include <stddef.h>
 
-/// What can be set in a deck: an element by its letter (one of "rlcev") and number, `r12`; or, by a
-/// capital letter (one of "RLC"), all elements that share the value of the one of that number.
+/// What can be set in a deck: an element by its letter (one of "rlcegv") and number, `r12`; or, by
+/// a capital letter (one of "RLC"), all elements that share the value of the one of that number.
 typedef struct {
     char kind;
     unsigned number;

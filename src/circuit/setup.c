@@ -38,9 +38,11 @@ static void add_element(void* context, char kind, tl_node a, tl_node b, double v
                  kind == 'v' ? "dc 0 ac " : "", value);
 }
 
-static void add_amplifier(void* context, tl_node in, tl_node out, double gain) {
+static void add_controlled(void* context, char kind, tl_node a, tl_node b, tl_node control,
+                           double gain) {
     writing* w = context;
-    tl_text_addf(&w->text, "e%u %u 0 %u 0 %.17g\n", next_number(w, 'e'), out, in, gain);
+    tl_text_addf(&w->text, "%c%u %u %u %u 0 %.17g\n", kind, next_number(w, kind), a, b, control,
+                 gain);
 }
 
 static void add_if(writing* w, char kind, unsigned a, double value) {
@@ -75,7 +77,7 @@ static void add_course(writing* w, const tl_setup* setup) {
 
 /// The source and what stands between it and the input; returns the input's node.
 static unsigned add_source(writing* w, const tl_setup* setup) {
-    const tl_sink sink = {w, add_node, add_element, add_amplifier, NULL};
+    const tl_sink sink = {w, add_node, add_element, add_controlled, NULL, NULL};
     unsigned at = 0;
     if (setup->pickup) {
         at = setup->pickup->kind->emit(setup->pickup, &sink, TL_GROUND, TL_GROUND);

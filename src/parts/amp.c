@@ -1,12 +1,14 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 // What a chain ends in: an amp's input, or a plain resistance such as a tuner's.
 #include "parts/kinds.h"
+#include "parts/noise.h"
 
 static const tl_field amp_fields[] = {
     {"resistance", TL_UNIT_OHM, 10, 1e13, NULL, TL_FIELD_NEEDED},
     {"capacitance", TL_UNIT_FARAD, 0, 100e-9, NULL, 0},
     {"stopper", TL_UNIT_OHM, 1, 10e6, NULL, 0},
     {"grid", TL_UNIT_FARAD, 0.1e-12, 10e-9, NULL, 0},
+    TL_NOISE_FIELDS,
 };
 
 static const tl_field end_fields[] = {
@@ -15,18 +17,20 @@ static const tl_field end_fields[] = {
 
 static tl_status check(const tl_part* amp, tl_error* error) {
     if (tl_part_has(amp, "stopper") == tl_part_has(amp, "grid"))
-        return TL_OK;
+        return tl_noise_check(amp, error);
     return tl_error_at(error, &amp->place,
                        "an amp's 'stopper' and 'grid' belong together: give both or neither");
 }
 
-/// Returns the node the response is read at: the grid when there is one, else the jack.
+/// Returns the node the response is read at: the grid when there is one, else the jack. What noise
+/// the amp states is referred to that node.
 static tl_node emit_amp(const tl_part* amp, const tl_sink* sink, tl_node in, tl_node low) {
-    tl_sink_across(sink, 'r', in, low, tl_part_number(amp, "resistance", 0));
+    tl_sink_across(sink, tl_noise_resistor(amp, sink), in, low,
+                   tl_part_number(amp, "resistance", 0));
     tl_sink_across(sink, 'c', in, low, tl_part_number(amp, "capacitance", 0));
     tl_node grid = tl_sink_along(sink, 'r', in, tl_part_number(amp, "stopper", 0), "grid");
     tl_sink_across(sink, 'c', grid, low, tl_part_number(amp, "grid", 0));
-    return grid;
+    return tl_noise_emit(amp, sink, grid, true);
 }
 
 static tl_node emit_end(const tl_part* end, const tl_sink* sink, tl_node in, tl_node low) {

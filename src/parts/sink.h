@@ -16,12 +16,18 @@ typedef struct {
     void* context;
     /// A new node; `what` says where it is, in words that live as long as the program.
     tl_node (*node)(void* context, const char* what);
-    /// An element: 'r' ohm, 'l' henry, 'c' farad, or 'v' a source of so many volts, small-signal.
+    /// An element: 'r' ohm, 'q' ohm whose noise is stated elsewhere, 'l' henry, 'c' farad, or 'v' a
+    /// source of so many volts, small-signal.
     void (*element)(void* context, char kind, tl_node a, tl_node b, double value);
-    /// A source of gain times the voltage at `in`, from `out` to ground.
-    void (*amplifier)(void* context, tl_node in, tl_node out, double gain);
+    /// A controlled source: per volt at `control`, 'e' holds `a` so many volts above `b`, and 'g'
+    /// drives so many amperes through itself from `a` to `b`.
+    void (*controlled)(void* context, char kind, tl_node a, tl_node b, tl_node control,
+                       double gain);
     /// A whole circuit from `in`, with its supply; returns the node it drives.
     tl_node (*design)(void* context, const struct tl_design* design, tl_node in);
+    /// Noise that a part states, seen at `in`: white, a voltage in series and a current to ground.
+    /// Returns the node behind it. NULL when nobody asks for noise.
+    tl_node (*noise)(void* context, tl_node in, double volt_rthz, double ampere_rthz);
 } tl_sink;
 
 tl_node tl_sink_node(const tl_sink* sink, const char* what);

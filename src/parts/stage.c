@@ -2,6 +2,7 @@
 // Pedals and buffers: input resistance and capacitance to ground, a gain, an output resistance and
 // a coupling capacitor; and the three ways a pedal lets the signal by when it is off.
 #include "parts/kinds.h"
+#include "parts/noise.h"
 
 static const char* const bypasses[] = {"true-bypass", "buffered-bypass", "loaded-bypass", NULL};
 const char* const tl_no_yes[] = {"no", "yes", NULL};
@@ -12,7 +13,8 @@ const char* const tl_no_yes[] = {"no", "yes", NULL};
     {"input.capacitance", TL_UNIT_FARAD, 0, 100e-9, NULL, 0}, \
     {"gain", TL_UNIT_GAIN, -1e5, 1e5, NULL, 0}, \
     {"output.resistance", TL_UNIT_OHM, 0, 1e6, NULL, TL_FIELD_NEEDED}, \
-    {"output.coupling", TL_UNIT_FARAD, 10e-12, 0.1, NULL, 0}
+    {"output.coupling", TL_UNIT_FARAD, 10e-12, 0.1, NULL, 0}, \
+    TL_NOISE_FIELDS
 // clang-format on
 
 static const tl_field buffer_fields[] = {STAGE_FIELDS};
@@ -27,18 +29,20 @@ static tl_status check(const tl_part* stage, tl_error* error) {
     const tl_value* gain = tl_part_value(stage, "gain");
     if (gain->given && gain->number == 0)
         return tl_error_at(error, &gain->place, "a gain of 0 lets no signal through");
-    return TL_OK;
+    return tl_noise_check(stage, error);
 }
 
 static void emit_input(const tl_part* stage, const tl_sink* sink, tl_node in, tl_node low) {
-    tl_sink_across(sink, 'r', in, low, tl_part_number(stage, "input.resistance", 0));
+    tl_sink_across(sink, tl_noise_resistor(stage, sink), in, low,
+                   tl_part_number(stage, "input.resistance", 0));
     tl_sink_across(sink, 'c', in, low, tl_part_number(stage, "input.capacitance", 0));
 }
 
 static tl_node emit_stage(const tl_part* stage, const tl_sink* sink, tl_node in, double gain) {
-    emit_input(stage, sink, in, TL_GROUND);
+    tl_node inside = tl_noise_emit(stage, sink, in, true);
+    emit_input(stage, sink, inside, TL_GROUND);
     tl_node made = tl_sink_node(sink, "output stage");
-    sink->amplifier(sink->context, in, made, gain);
+    sink->controlled(sink->context, 'e', made, TL_GROUND, inside, gain);
     tl_node out = tl_sink_along(sink, 'r', made, tl_part_number(stage, "output.resistance", 0),
                                 "after output resistance");
     return tl_sink_along(sink, 'c', out, tl_part_number(stage, "output.coupling", 0),
@@ -57,8 +61,10 @@ static tl_node emit_pedal(const tl_part* pedal, const tl_sink* sink, tl_node in,
         return emit_stage(pedal, sink, in, tl_part_number(pedal, "gain", 1));
     if (tl_part_chosen(pedal, "bypass", "buffered-bypass"))
         return emit_stage(pedal, sink, in, 1);
-    if (tl_part_chosen(pedal, "bypass", "loaded-bypass"))
+    if (tl_part_chosen(pedal, "bypass", "loaded-bypass")) {
+        tl_noise_emit(pedal, sink, in, false);
         emit_input(pedal, sink, in, low);
+    }
     return in;
 }
 

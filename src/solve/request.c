@@ -68,7 +68,7 @@ static tl_status check_sizes(const tl_request* request, tl_error* error) {
 
 /// Whether one value of an element is a number that ngspice takes as it is.
 static tl_status check_value(const tl_element_id* element, double value, tl_error* error) {
-    if (!memchr("rlcevRLC", element->kind, 8))
+    if (!memchr("rlcegvRLC", element->kind, 9))
         return tl_error_set(error, TL_FAILURE, "element %c%u cannot be varied", element->kind,
                             element->number);
     if (!isfinite(value) || (memchr("rR", element->kind, 2) && value == 0))

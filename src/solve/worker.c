@@ -413,7 +413,7 @@ static const char* load_deck(void) {
 
 /// A controlled source's value is its gain, and a source's its small-signal magnitude.
 static const char* field_of(uint32_t kind) {
-    return kind == 'e' ? " gain" : kind == 'v' ? " acmag" : "";
+    return kind == 'e' || kind == 'g' ? " gain" : kind == 'v' ? " acmag" : "";
 }
 
 /// What a model of several elements calls their value; NULL for a single element.

@@ -62,8 +62,13 @@ static inline void record_element(void* context, char kind, tl_node a, tl_node b
     tl_text_addf(&r->words, "%c %u %u %.9g\n", kind, a, b, value);
 }
 
-static inline void record_amplifier(void* context, tl_node in, tl_node out, double gain) {
-    record_element(context, 'e', in, out, gain);
+static inline void record_controlled(void* context, char kind, tl_node a, tl_node b,
+                                     tl_node control, double gain) {
+    recorder* r = context;
+    if (r->count == sizeof r->elements / sizeof *r->elements)
+        abort();
+    r->elements[r->count++] = (recorded){kind, a, b, gain};
+    tl_text_addf(&r->words, "%c %u %u %u %.9g\n", kind, a, b, control, gain);
 }
 
 /// Emits a part between node 1 and ground; nodes it makes are 2, 3, ... Returns where it leaves.
@@ -71,7 +76,7 @@ static inline tl_node record(recorder* r, const tl_part* part) {
     tl_text_free(&r->words);
     r->count = 0;
     r->nodes = 2;
-    const tl_sink sink = {r, record_node, record_element, record_amplifier, NULL};
+    const tl_sink sink = {r, record_node, record_element, record_controlled, NULL, NULL};
     return part->kind->emit(part, &sink, 1, TL_GROUND);
 }
 

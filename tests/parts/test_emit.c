@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 // What each kind of part writes into a circuit, element by element. The signal comes in at node 1,
-// ground is 0, nodes a part makes count from 2; 'e IN OUT GAIN' is an amplifier.
+// ground is 0, nodes a part makes count from 2; 'e A B CONTROL GAIN' is an amplifier.
 
 #include <setjmp.h>
 #include <stdarg.h>
@@ -167,14 +167,14 @@ static void pedal(void** state) {
         pedal_is(bypasses[i], "yes", 4,
                  "r 1 0 470000\n"
                  "c 1 0 2e-11\n"
-                 "e 1 2 3.98107171\n" // 10^(12/20)
+                 "e 2 0 1 3.98107171\n" // 10^(12/20)
                  "r 2 3 1000\n"
                  "c 3 4 1e-06\n");
     pedal_is("true-bypass", "no", 1, "");
     pedal_is("buffered-bypass", "no", 4, // its input and output at gain 1
              "r 1 0 470000\n"
              "c 1 0 2e-11\n"
-             "e 1 2 1\n"
+             "e 2 0 1 1\n"
              "r 2 3 1000\n"
              "c 3 4 1e-06\n");
     pedal_is("loaded-bypass", "no", 1, // the input still hangs on the wire
@@ -186,12 +186,12 @@ static void buffer(void** state) {
     (void)state;
     emits(&tl_kind_buffer, "{input: {resistance: 1 Mohm}, output: {resistance: 100 ohm}}", 3,
           "r 1 0 1000000\n"
-          "e 1 2 1\n"
+          "e 2 0 1 1\n"
           "r 2 3 100\n");
     emits(&tl_kind_buffer, "{input: {resistance: 1 Mohm}, output: {resistance: 0 ohm}, gain: -2}",
           2,
           "r 1 0 1000000\n"
-          "e 1 2 -2\n");
+          "e 2 0 1 -2\n");
     refused(&tl_kind_buffer, "{input: {resistance: 1 Mohm}, output: {resistance: 1 ohm}, gain: 0}",
             "a gain of 0 lets no signal through");
 }
