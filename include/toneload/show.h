@@ -6,6 +6,7 @@
 #include "toneload/card.h"
 #include "toneload/error.h"
 #include "toneload/lesson.h"
+#include "toneload/noise.h"
 #include "toneload/response.h"
 #include "toneload/spread.h"
 
@@ -97,6 +98,11 @@ TL_API tl_status tl_plot_check_path(const char* path, tl_error* error);
 /// TL_BAD_INPUT for a plot without curves or a name tl_plot_check_path() refuses; TL_FAILURE when
 /// gnuplot is missing, fails or takes over a minute, or the file cannot be written.
 TL_API tl_status tl_plot_draw(const tl_plot* plot, const char* path, tl_error* error);
+
+/// Draws the density of noise at each amp (four at most): the rig as written, direct, the band in
+/// which all states lie, and the four parts that make most of it. `title` is free text.
+TL_API tl_status tl_noise_draw(const tl_noise* noise, const char* title, const char* path,
+                               tl_error* error);
 
 /// A line of a figure against a value. NAN leaves a gap.
 typedef struct {

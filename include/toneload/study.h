@@ -6,6 +6,7 @@
 
 #include "toneload/error.h"
 #include "toneload/lesson.h"
+#include "toneload/noise.h"
 #include "toneload/parts.h"
 #include "toneload/response.h"
 #include "toneload/rig.h"
@@ -322,6 +323,14 @@ TL_API tl_status tl_spread_merge(const char* const* paths, size_t count,
                                  const tl_spread_options* options, tl_spread** spread,
                                  tl_error* error);
 TL_API void tl_spread_free(tl_spread* spread);
+
+/// Solves the noise at each amp's input, of the rig as it is written, of its direct, and of every
+/// state of its pedals if asked for. Resistors at 27 degrees Celsius, and what pedals, buffers and
+/// amps state. TL_BAD_INPUT for a fix that cannot be used or more than 2^16 states. Free with
+/// tl_noise_free().
+TL_API tl_status tl_study_noise(tl_session* session, tl_rig* rig, const tl_noise_options* options,
+                                tl_noise** noise, tl_error* error);
+TL_API void tl_noise_free(tl_noise* noise);
 
 /// One value of a part and where it came from.
 typedef struct {

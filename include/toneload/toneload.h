@@ -8,6 +8,7 @@
 #include "toneload/card.h"
 #include "toneload/design.h"
 #include "toneload/error.h"
+#include "toneload/noise.h"
 #include "toneload/parts.h"
 #include "toneload/response.h"
 #include "toneload/rig.h"

@@ -48,6 +48,7 @@ typedef uint64_t option_set;
 #define OPTION_DUMP OPTION(33)
 #define OPTION_HISTOGRAMS OPTION(34)
 #define OPTION_SENSITIVITY OPTION(35)
+#define OPTION_LEVEL OPTION(36)
 
 /// What the user asked for.
 typedef struct {
@@ -92,6 +93,7 @@ typedef struct {
     const char* dump;
     const char* histograms;
     const char* sensitivity;
+    const char* level;  ///< how loud the playing is, with its unit
     const char** words; ///< what is no option: rig files, a kind
     size_t word_count;
 } request;
@@ -121,6 +123,7 @@ extern const command command_lesson;
 extern const command command_bench;
 extern const command command_spread;
 extern const command command_merge;
+extern const command command_noise;
 
 /// Reads a command's options and words. TL_BAD_INPUT with the nearest option when one is unknown.
 tl_status request_read(const command* about, int count, char** words, request* asked,

@@ -53,6 +53,8 @@ static const option_row rows[] = {
     {OPTION_SENSITIVITY, "--sensitivity", "FILE", "draw which values each figure varies by"},
     {OPTION_SHARD, "--shard", "K/N", "run the K-th of N parts only, into --output FILE for merge"},
     {OPTION_RESUME, "--resume", NULL, "with --shard: go on from where FILE was left"},
+    {OPTION_LEVEL, "--level", "VOLTS",
+     "playing level of a pickup's coil, rms, such as '150 mV' (100 mV)"},
     {OPTION_PLOT, "--plot", "FILE", "draw a plot: FILE ends in .svg, .png or .pdf"},
     {OPTION_JSON, "--json", NULL, "print JSON instead of a table"},
     {OPTION_CSV, "--csv", NULL, "print CSV instead of a table"},
@@ -145,6 +147,8 @@ static const char** words_of(request* asked, option_set flag) {
     switch (flag) {
     case OPTION_OUTPUT:
         return &asked->output;
+    case OPTION_LEVEL:
+        return &asked->level;
     case OPTION_PLOT:
         return &asked->plot;
     case OPTION_CURVES:

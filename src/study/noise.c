@@ -1,0 +1,612 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+// Noise at the amp's input by ngspice's noise analysis: how much, from whom, in every state.
+#include "study/session.h"
+
+#include "base/locale.h"
+#include "base/text.h"
+#include "parts/kinds.h"
+#include "parts/library.h"
+#include "parts/noise.h"
+#include "response/weighting.h"
+#include "study/pedals.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { PER_DECADE = 100 };
+static const double solved_low_hz = 10;
+static const double solved_high_hz = 100e3;
+static const double lowest_playing_v = 1e-4, highest_playing_v = 100;
+static const double least_rest = 1e-6; ///< share of power below which nobody is to blame
+
+/// What of a part makes noise: an amp's stopper, input resistance and stated noise count apart.
+typedef enum { SLOT_WHOLE, SLOT_STOPPER, SLOT_STATED } slot;
+
+/// A probe of a deck and whose it is.
+typedef struct {
+    const tl_part* part;
+    slot slot;
+    tl_makes makes;
+} owner;
+
+/// One noise analysis on its way.
+typedef struct {
+    tl_deck* deck;
+    owner* owners; ///< by output of the deck but the first, which is all of it
+    unsigned node;
+    unsigned source;
+    tl_noise_at at;
+} analysis;
+
+typedef struct {
+    const tl_part* part;
+    char* path;
+    char* name; ///< of its item, or NULL
+} named;
+
+/// What the study carries along. Jobs: by amp the rig as written, by amp its direct, then state by
+/// state each amp.
+typedef struct {
+    tl_session* session;
+    tl_rig* rig; ///< a clone, whose pedals are switched
+    const tl_noise_options* options;
+    tl_noise* noise;
+    tl_pedals pedals;
+    bool* written; ///< by toggle: as the rig has it
+    analysis* analyses;
+    size_t job_count;
+    named* names;
+    size_t name_count;
+} listening;
+
+// ---- whose noise it is
+
+static void collect_name(void* context, tl_part* part, const tl_item* item, const char* path) {
+    listening* l = context;
+    l->names = tl_grow_one(l->names, l->name_count, sizeof *l->names);
+    l->names[l->name_count++] =
+        (named){part, tl_copy(path), item && item->name ? tl_copy(item->name) : NULL};
+}
+
+static const named* find_name(const listening* l, const tl_part* part) {
+    for (size_t i = 0; i < l->name_count; ++i)
+        if (l->names[i].part == part)
+            return &l->names[i];
+    return NULL;
+}
+
+/// "volume pot at 50 %".
+static void add_pot(tl_text* text, const char* what, const tl_part* pot) {
+    tl_text_addf(text, "%s at ", what);
+    tl_quantity_add(text, TL_UNIT_FRACTION, tl_part_number(pot, "position", 1));
+}
+
+/// "6 m of standard-coax".
+static void add_cable(tl_text* text, const tl_part* cable) {
+    tl_quantity_add(text, TL_UNIT_METRE, tl_part_number(cable, "length", 0));
+    tl_text_addf(text, " of %s", cable->library ? cable->library : "cable");
+}
+
+/// What a builder calls a part that makes noise; free with free().
+static char* part_words(const named* who, slot which) {
+    const tl_part* part = who->part;
+    tl_text text = {0};
+    if (who->name)
+        tl_text_addf(&text, "%s", who->name);
+    else if (part->kind == &tl_kind_volume)
+        add_pot(&text, "volume pot", part);
+    else if (part->kind == &tl_kind_pot)
+        add_pot(&text, "volume pedal", part);
+    else if (part->kind == &tl_kind_tone)
+        add_pot(&text, "tone pot", part);
+    else if (part->kind == &tl_kind_cable)
+        add_cable(&text, part);
+    else if (part->kind == &tl_kind_amp)
+        tl_text_add(&text, which == SLOT_STOPPER  ? "amp's stopper"
+                           : which == SLOT_STATED ? "amp's own noise"
+                                                  : "amp's input resistance");
+    else if (part->kind == &tl_kind_end)
+        tl_text_add(&text, "what the branch ends in");
+    else if (part->kind == &tl_kind_pickup || part->kind == &tl_kind_source)
+        tl_text_addf(&text, "%s%s%s", part->kind->name, part->library ? " " : "",
+                     part->library ? part->library : "");
+    else if (part->library)
+        tl_text_addf(&text, "%s %s", part->kind->name, part->library);
+    else
+        tl_text_add(&text, part->kind->name);
+    return tl_text_take(&text);
+}
+
+static slot slot_of(const tl_element* element) {
+    if (!element->part || element->part->kind != &tl_kind_amp)
+        return SLOT_WHOLE;
+    if (element->makes == TL_MAKES_VOLTAGE || element->makes == TL_MAKES_CURRENT)
+        return SLOT_STATED;
+    return element->b == TL_GROUND ? SLOT_WHOLE : SLOT_STOPPER;
+}
+
+/// The letter under which ngspice tells an element's noise; 0 when it makes none.
+static char noise_letter(const tl_circuit* circuit, const tl_element* element) {
+    if (element->kind == 'r')
+        return element->makes == TL_MAKES_NONE ? '\0' : 'r';
+    if (element->kind != 'x')
+        return '\0';
+    const tl_embedded* in = &circuit->embedded[element->a];
+    char kind = tl_netlist_card(in->design->netlist, element->b).kind;
+    return strchr("rdqjm", kind) ? kind : '\0';
+}
+
+// ---- asking
+
+static void add_probe(analysis* a, char letter, unsigned number, owner whose) {
+    tl_deck* deck = a->deck;
+    deck->outputs = tl_grow_one(deck->outputs, deck->output_count, sizeof *deck->outputs);
+    a->owners = tl_grow_one(a->owners, deck->output_count, sizeof *a->owners);
+    a->owners[deck->output_count] = whose;
+    deck->outputs[deck->output_count++] = (tl_probe){letter, number};
+}
+
+/// Makes a deck of a circuit that is heard at one output.
+static void make_deck(analysis* a, const tl_circuit* circuit, const tl_output* output) {
+    a->deck = tl_circuit_deck(circuit, NULL);
+    a->deck->output_count = 0;
+    free(a->deck->outputs);
+    a->deck->outputs = NULL;
+    a->node = output->node;
+    a->at.amp = tl_copy(output->amp);
+    add_probe(a, 'o', 0, (owner){0});
+    for (size_t i = 0; i < circuit->element_count; ++i) {
+        const tl_element* element = &circuit->elements[i];
+        if (element->direct != output->direct)
+            continue;
+        if (element->kind == 'v' && !a->source)
+            a->source = (unsigned)i + 1;
+        char letter = noise_letter(circuit, element);
+        if (letter)
+            add_probe(a, letter, (unsigned)i + 1,
+                      (owner){element->part, slot_of(element), element->makes});
+    }
+}
+
+static void enter_written(const listening* l) {
+    for (size_t i = 0; i < l->pedals.toggles.count; ++i)
+        tl_toggle_set(&l->pedals.toggles.toggles[i], l->written[i]);
+}
+
+/// The state of a job: the rig as written for those that come first.
+static void enter_state(const listening* l, size_t job) {
+    size_t first = 2 * l->noise->amp_count;
+    if (job < first)
+        enter_written(l);
+    else
+        tl_pedals_enter(&l->pedals, (job - first) / l->noise->amp_count);
+}
+
+static tl_status ask(void* context, size_t job, tl_request* request, tl_error* error) {
+    (void)error;
+    const listening* l = context;
+    analysis* a = &l->analyses[job];
+    size_t amps = l->noise->amp_count;
+    bool direct = job >= amps && job < 2 * amps;
+    const tl_circuit_extras extras = {.noise = true, .direct = direct};
+    enter_state(l, job);
+    tl_circuit* circuit = tl_circuit_build_extended(l->rig, &extras);
+    size_t amp = job % amps;
+    make_deck(a, circuit, &circuit->outputs[direct ? 2 * amp + 1 : amp]);
+    tl_circuit_free(circuit);
+    *request = (tl_request){.deck = a->deck,
+                            .analysis = TL_NOISE,
+                            .per_decade = PER_DECADE,
+                            .low_hz = solved_low_hz,
+                            .high_hz = solved_high_hz,
+                            .noise_node = a->node,
+                            .noise_source = a->source};
+    return TL_OK;
+}
+
+// ---- adding up
+
+/// The row of a part, or a new one. `whose` NULL: what no part is to blame for.
+static tl_noise_part* part_row(const listening* l, tl_noise_at* at, const owner* whose) {
+    const named* who = whose ? find_name(l, whose->part) : NULL;
+    char* name = who ? part_words(who, whose->slot) : tl_copy("everything else");
+    for (size_t i = 0; i < at->part_count; ++i)
+        if (strcmp(at->parts[i].path, who ? who->path : "") == 0 &&
+            strcmp(at->parts[i].name, name) == 0) {
+            free(name);
+            return &at->parts[i];
+        }
+    at->parts = tl_grow_one(at->parts, at->part_count, sizeof *at->parts);
+    tl_noise_part* row = &at->parts[at->part_count++];
+    *row = (tl_noise_part){.name = name,
+                           .path = tl_copy(who ? who->path : ""),
+                           .v_rthz = tl_new(at->count, sizeof *row->v_rthz)};
+    return row;
+}
+
+/// Adds one element's noise to its part's, as squares; a stated density rises below its corner.
+static void add_share(const listening* l, analysis* a, const owner* whose, const double* v_rthz,
+                      double* solved) {
+    tl_noise_at* at = &a->at;
+    tl_noise_part* row = part_row(l, at, whose);
+    bool stated = whose->makes == TL_MAKES_VOLTAGE || whose->makes == TL_MAKES_CURRENT;
+    for (size_t i = 0; i < at->count; ++i) {
+        double power = v_rthz[i] * v_rthz[i];
+        solved[i] += power;
+        if (stated)
+            power *= tl_noise_rise(whose->part, whose->makes == TL_MAKES_CURRENT, at->hz[i]);
+        row->v_rthz[i] += power;
+    }
+}
+
+/// What ngspice's total has beyond all shares, if anything; it counts as much as any part.
+static void add_rest(const listening* l, tl_noise_at* at, const double* total, double* solved) {
+    double most = 0;
+    for (size_t i = 0; i < at->count; ++i) {
+        solved[i] = fmax(0, total[i] * total[i] - solved[i]);
+        most = fmax(most, solved[i] / (total[i] * total[i]));
+    }
+    if (most < least_rest)
+        return;
+    tl_noise_part* row = part_row(l, at, NULL);
+    memcpy(row->v_rthz, solved, at->count * sizeof *solved);
+}
+
+static int by_share(const void* a, const void* b) {
+    const tl_noise_part* one = a;
+    const tl_noise_part* two = b;
+    if (one->a_share != two->a_share)
+        return one->a_share < two->a_share ? 1 : -1;
+    return strcmp(one->path, two->path);
+}
+
+static double rms_v(const tl_noise_at* at, const double* v_rthz, bool weighted) {
+    return tl_noise_rms_v(at->count, at->hz, v_rthz, TL_NOISE_LOW_HZ, TL_NOISE_HIGH_HZ, weighted);
+}
+
+/// From powers by part to densities, totals and shares.
+static void finish_parts(tl_noise_at* at) {
+    for (size_t i = 0; i < at->count; ++i) {
+        for (size_t j = 0; j < at->part_count; ++j) {
+            at->v_rthz[i] += at->parts[j].v_rthz[i];
+            at->parts[j].v_rthz[i] = sqrt(at->parts[j].v_rthz[i]);
+        }
+        at->v_rthz[i] = sqrt(at->v_rthz[i]);
+    }
+    at->total_v = rms_v(at, at->v_rthz, false);
+    at->a_weighted_v = rms_v(at, at->v_rthz, true);
+    for (size_t j = 0; j < at->part_count; ++j) {
+        at->parts[j].share = pow(rms_v(at, at->parts[j].v_rthz, false) / at->total_v, 2);
+        at->parts[j].a_share = pow(rms_v(at, at->parts[j].v_rthz, true) / at->a_weighted_v, 2);
+    }
+    qsort(at->parts, at->part_count, sizeof *at->parts, by_share);
+}
+
+static tl_status take(void* context, size_t job, const tl_reply* reply, tl_request* request,
+                      bool* again, tl_error* error) {
+    (void)request;
+    (void)error;
+    const listening* l = context;
+    analysis* a = &l->analyses[job];
+    tl_noise_at* at = &a->at;
+    *again = false;
+    at->count = reply->points;
+    at->hz = tl_new(at->count, sizeof *at->hz);
+    at->v_rthz = tl_new(at->count, sizeof *at->v_rthz);
+    memcpy(at->hz, reply->hz, at->count * sizeof *at->hz);
+    double* solved = tl_new(at->count, sizeof *solved);
+    for (size_t i = 1; i < a->deck->output_count; ++i)
+        add_share(l, a, &a->owners[i], reply->x + i * reply->points, solved);
+    add_rest(l, at, reply->x, solved);
+    free(solved);
+    finish_parts(at);
+    return TL_OK;
+}
+
+static void clear_at(tl_noise_at* at) {
+    for (size_t i = 0; i < at->part_count; ++i) {
+        free(at->parts[i].name);
+        free(at->parts[i].path);
+        free(at->parts[i].v_rthz);
+    }
+    free(at->parts);
+    free(at->hz);
+    free(at->v_rthz);
+    free(at->amp);
+    *at = (tl_noise_at){0};
+}
+
+static void clear_analysis(analysis* a) {
+    tl_deck_free(a->deck);
+    free(a->owners);
+    clear_at(&a->at);
+    *a = (analysis){0};
+}
+
+/// Widens the band of all states by one.
+static void widen(tl_noise* noise, size_t amp, const tl_noise_at* at) {
+    for (size_t i = 0; i < at->count; ++i) {
+        double* low = &noise->low_v_rthz[amp * at->count + i];
+        double* high = &noise->high_v_rthz[amp * at->count + i];
+        *low = fmin(*low, at->v_rthz[i]);
+        *high = fmax(*high, at->v_rthz[i]);
+    }
+}
+
+/// Room for the band, and nothing in it yet.
+static void open_band(tl_noise* noise, size_t count) {
+    size_t all = noise->amp_count * count;
+    noise->low_v_rthz = tl_new(all, sizeof *noise->low_v_rthz);
+    noise->high_v_rthz = tl_new(all, sizeof *noise->high_v_rthz);
+    for (size_t i = 0; i < all; ++i)
+        noise->low_v_rthz[i] = INFINITY;
+}
+
+static void keep_state(tl_noise* noise, size_t job, const tl_noise_at* at) {
+    size_t amp = job % noise->amp_count;
+    tl_noise_state* state = &noise->states[job / noise->amp_count];
+    if (!noise->low_v_rthz)
+        open_band(noise, at->count);
+    widen(noise, amp, at);
+    tl_noise_state_amp* kept = &state->amps[amp];
+    kept->total_v = at->total_v;
+    kept->a_weighted_v = at->a_weighted_v;
+    kept->loudest = tl_copy(at->part_count ? at->parts[0].name : "");
+    kept->loudest_a_share = at->part_count ? at->parts[0].a_share : NAN;
+}
+
+static tl_status deliver(void* context, size_t job, tl_error* error) {
+    (void)error;
+    listening* l = context;
+    tl_noise* noise = l->noise;
+    analysis* a = &l->analyses[job];
+    size_t amps = noise->amp_count;
+    if (job < 2 * amps) {
+        tl_noise_at* to = job < amps ? &noise->rig[job] : &noise->direct[job - amps];
+        double signal_v = to->signal_v;
+        *to = a->at;
+        to->signal_v = signal_v;
+        a->at = (tl_noise_at){0};
+    } else {
+        keep_state(noise, job - 2 * amps, &a->at);
+    }
+    clear_analysis(a);
+    if (l->session->options.progress)
+        l->session->options.progress(l->session->options.context, job + 1, l->job_count);
+    return TL_OK;
+}
+
+static void blame(void* context, size_t job, tl_error* error) {
+    const listening* l = context;
+    size_t amps = l->noise->amp_count;
+    if (job < 2 * amps)
+        tl_error_prefix(error, "%s, %s", tl_rig_path(l->rig), job < amps ? "rig" : "direct");
+    else
+        tl_error_prefix(error, "%s, state %zu", tl_rig_path(l->rig), (job - 2 * amps) / amps + 1);
+}
+
+// ---- the playing level
+
+/// The playing level as it was given, or the usual one.
+static tl_status read_level(const listening* l, tl_error* error) {
+    const char* text = l->options->playing;
+    l->noise->playing_v = TL_NOISE_PLAYING_V;
+    if (!text)
+        return TL_OK;
+    tl_text complaint = {0};
+    double volts = 0;
+    tl_status status = TL_OK;
+    if (!tl_quantity_parse(tl_library_units(tl_session_library(l->session)), text, TL_UNIT_VOLT,
+                           &volts, &complaint)) {
+        tl_text shown = {0};
+        tl_text_add_safe(&shown, text);
+        status = tl_error_set(error, TL_BAD_INPUT, "--level '%s': %s", tl_text_get(&shown),
+                              tl_text_get(&complaint));
+        tl_text_free(&shown);
+    } else if (!(volts >= lowest_playing_v && volts <= highest_playing_v)) {
+        status = tl_error_set(error, TL_BAD_INPUT,
+                              "--level '%s': a playing level is between 0.1 mV and 100 V", text);
+    }
+    tl_text_free(&complaint);
+    l->noise->playing_v = volts;
+    return status;
+}
+
+static double level_of(const tl_noise* noise, const tl_solved* solved) {
+    return noise->playing_v * pow(10, solved->metrics.reference_db / 20);
+}
+
+/// How much of the playing level arrives, in the rig as written and direct; finds the amps too.
+static tl_status solve_levels(listening* l, tl_error* error) {
+    tl_noise* noise = l->noise;
+    tl_answer* answer = NULL;
+    tl_status status =
+        tl_study_response(l->session, l->rig, l->options->reference_hz, &answer, error);
+    if (status != TL_OK)
+        return status;
+    noise->amp_count = answer->count / 2;
+    noise->rig = tl_new(noise->amp_count, sizeof *noise->rig);
+    noise->direct = tl_new(noise->amp_count, sizeof *noise->direct);
+    for (size_t i = 0; i < noise->amp_count; ++i) {
+        noise->rig[i].signal_v = level_of(noise, &answer->solved[2 * i]);
+        noise->direct[i].signal_v = level_of(noise, &answer->solved[2 * i + 1]);
+    }
+    tl_answer_free(answer);
+    return TL_OK;
+}
+
+static tl_circuit* build_state(void* context, size_t index) {
+    const listening* l = context;
+    tl_pedals_enter(&l->pedals, index);
+    return tl_circuit_build_rig(l->rig);
+}
+
+static void deliver_level(void* context, size_t index, tl_answer* answer) {
+    const listening* l = context;
+    for (size_t i = 0; i < l->noise->amp_count; ++i)
+        l->noise->states[index].amps[i].signal_v = level_of(l->noise, &answer->solved[i]);
+    tl_answer_free(answer);
+}
+
+static void blame_level(void* context, size_t index, tl_error* error) {
+    const listening* l = context;
+    tl_error_prefix(error, "%s, state %zu", tl_rig_path(l->rig), index + 1);
+}
+
+// ---- states
+
+static void list_states(listening* l) {
+    tl_noise* noise = l->noise;
+    const tl_pedals* pedals = &l->pedals;
+    noise->pedal_count = pedals->count;
+    noise->pedals = tl_new(pedals->count, sizeof *noise->pedals);
+    for (size_t i = 0; i < pedals->count; ++i)
+        noise->pedals[i] = tl_copy(pedals->names[i]);
+    noise->state_count = pedals->state_count;
+    noise->states = tl_new(noise->state_count, sizeof *noise->states);
+    for (size_t i = 0; i < noise->state_count; ++i) {
+        tl_noise_state* state = &noise->states[i];
+        state->amps = tl_new(noise->amp_count, sizeof *state->amps);
+        state->engaged = tl_new(pedals->count, sizeof *state->engaged);
+        if (pedals->scenes)
+            state->name = tl_copy(l->rig->scenes[i].name);
+        for (size_t j = 0; j < pedals->count; ++j)
+            state->engaged[j] = tl_pedals_on(pedals, i, j);
+    }
+}
+
+/// The worst ratio of signal to A-weighted noise over a state's amps.
+static double state_ratio(const tl_noise* noise, size_t index) {
+    double least = INFINITY;
+    for (size_t i = 0; i < noise->amp_count; ++i) {
+        const tl_noise_state_amp* amp = &noise->states[index].amps[i];
+        least = fmin(least, amp->signal_v / amp->a_weighted_v);
+    }
+    return least;
+}
+
+typedef struct {
+    double ratio;
+    size_t index;
+} rank;
+
+static int by_ratio(const void* a, const void* b) {
+    const rank* one = a;
+    const rank* two = b;
+    if (one->ratio != two->ratio)
+        return one->ratio < two->ratio ? -1 : 1;
+    return one->index < two->index ? -1 : 1;
+}
+
+static void rank_states(tl_noise* noise) {
+    rank* ranks = tl_new(noise->state_count, sizeof *ranks);
+    for (size_t i = 0; i < noise->state_count; ++i)
+        ranks[i] = (rank){state_ratio(noise, i), i};
+    qsort(ranks, noise->state_count, sizeof *ranks, by_ratio);
+    noise->ranking = tl_new(noise->state_count, sizeof *noise->ranking);
+    for (size_t i = 0; i < noise->state_count; ++i)
+        noise->ranking[i] = ranks[i].index;
+    free(ranks);
+}
+
+// ---- the study
+
+/// Notes how the pedals stand as written (but for those a fix holds), before anyone steps on them.
+static void keep_written(listening* l) {
+    const tl_toggle_list* toggles = &l->pedals.toggles;
+    l->written = tl_new(toggles->count, sizeof *l->written);
+    for (size_t i = 0; i < toggles->count; ++i)
+        l->written[i] = tl_toggle_is_on(&toggles->toggles[i]);
+}
+
+static tl_status solve_noise(listening* l, tl_error* error) {
+    l->job_count = (2 + l->noise->state_count) * l->noise->amp_count;
+    l->analyses = tl_new(l->job_count, sizeof *l->analyses);
+    tl_pool_work work = {
+        .context = l, .ask = ask, .take = take, .deliver = deliver, .blame = blame};
+    tl_status status = tl_pool_run(l->session->pool, l->job_count, &work, error);
+    for (size_t i = 0; i < l->job_count; ++i)
+        clear_analysis(&l->analyses[i]);
+    free(l->analyses);
+    return status;
+}
+
+static tl_status listen(listening* l, tl_error* error) {
+    tl_status status = tl_pedals_read(l->rig, l->options->fixes, l->options->fix_count,
+                                      l->options->all, &l->pedals, error);
+    keep_written(l);
+    tl_rig_each_part(l->rig, collect_name, l);
+    if (status == TL_OK)
+        status = solve_levels(l, error);
+    if (status == TL_OK && l->noise->amp_count == 0)
+        status =
+            tl_error_set(error, TL_BAD_INPUT, "%s: no amp to hear noise at", tl_rig_path(l->rig));
+    bool states = l->options->states;
+    if (status == TL_OK && states) {
+        list_states(l);
+        tl_stream stream = {l->noise->state_count, l->options->reference_hz,
+                            build_state,           deliver_level,
+                            blame_level,           l};
+        status = tl_stream_solve(l->session, &stream, error);
+    }
+    if (status == TL_OK)
+        status = solve_noise(l, error);
+    if (status == TL_OK && states)
+        rank_states(l->noise);
+    return status;
+}
+
+tl_status tl_study_noise(tl_session* session, tl_rig* rig, const tl_noise_options* options,
+                         tl_noise** noise, tl_error* error) {
+    tl_locale locale = tl_locale_plain();
+    listening l = {.session = session,
+                   .rig = tl_rig_clone(rig),
+                   .options = options,
+                   .noise = tl_new(1, sizeof(tl_noise))};
+    l.noise->reference_hz = options->reference_hz;
+    tl_status status = read_level(&l, error);
+    if (status == TL_OK)
+        status = listen(&l, error);
+    for (size_t i = 0; i < l.name_count; ++i) {
+        free(l.names[i].path);
+        free(l.names[i].name);
+    }
+    free(l.names);
+    free(l.written);
+    tl_pedals_free(&l.pedals);
+    tl_rig_free(l.rig);
+    if (status != TL_OK) {
+        tl_noise_free(l.noise);
+        l.noise = NULL;
+    }
+    *noise = l.noise;
+    tl_locale_restore(locale);
+    return status;
+}
+
+void tl_noise_free(tl_noise* noise) {
+    if (!noise)
+        return;
+    for (size_t i = 0; noise->rig && i < noise->amp_count; ++i) {
+        clear_at(&noise->rig[i]);
+        clear_at(&noise->direct[i]);
+    }
+    for (size_t i = 0; i < noise->state_count; ++i) {
+        for (size_t j = 0; j < noise->amp_count; ++j)
+            free(noise->states[i].amps[j].loudest);
+        free(noise->states[i].amps);
+        free(noise->states[i].engaged);
+        free(noise->states[i].name);
+    }
+    for (size_t i = 0; i < noise->pedal_count; ++i)
+        free(noise->pedals[i]);
+    free(noise->pedals);
+    free(noise->states);
+    free(noise->ranking);
+    free(noise->low_v_rthz);
+    free(noise->high_v_rthz);
+    free(noise->rig);
+    free(noise->direct);
+    free(noise);
+}
