@@ -155,8 +155,8 @@ static void print_loudest(FILE* to, const tl_noise_at* at) {
         fprintf(to, "%s%s%s", between, i == 0 ? "The " : "the ", name);
         free(name);
     }
-    fprintf(to, " %s %.0f %% of the noise power%s.\n", count > 1 ? "together make" : "makes",
-            100 * sum, " that the ear is bothered by (A-weighted)");
+    fprintf(to, " %s %.0f %% of the noise power (A-weighted).\n",
+            count > 1 ? "together make" : "makes", 100 * sum);
 }
 
 // ---- states
@@ -268,7 +268,7 @@ static char* noise_text(const request* asked, const tl_rig* rig, const tl_noise*
     char* playing = tl_show_value(noise->playing_v, "V", "");
     fprintf(
         to,
-        "\nPlaying level: %s rms in the pickup's coil%s, as it arrives at %g Hz.\n"
+        "\nPlaying level: %s rms in the pickup's coil%s,\nas it arrives at %g Hz.\n"
         "Resistors (the pickup's real part too) at 27 degrees Celsius: 4 k T R. What a pedal,\n"
         "buffer or amp states of its noise stands for that of its input; those that state none\n"
         "count with their input and output resistance only. Hum is not in it.\n",

@@ -20,10 +20,10 @@ static const struct {
     const char* colour;
     const char* dash;
     double width;
-} looks[DRAWN_PARTS] = {{"#d55e00", "(12,5)", 1.8},
-                        {"#009e73", "solid", 3.4},
-                        {"#cc79a7", "(12,8)", 2.2},
-                        {"#202020", "(2,6)", 1.4}};
+} looks[DRAWN_PARTS] = {{"#d55e00", "solid", 4.0},
+                        {"#009e73", "(14,8)", 2.8},
+                        {"#e69f00", "(6,10)", 2.4},
+                        {"#202020", "(2,6)", 1.5}};
 
 typedef struct {
     const tl_noise* noise;
@@ -77,7 +77,7 @@ static void add_data(tl_text* script, const tl_noise* noise, size_t amp, size_t 
 static void add_part(tl_text* script, const tl_noise_part* part) {
     tl_text fitted = {0};
     tl_text_add_fitted(&fitted, part->name, 300);
-    char* words = tl_printf("%s: %.0f %%", tl_text_get(&fitted), 100 * part->a_share);
+    char* words = tl_printf("%s: %.0f %% of the power", tl_text_get(&fitted), 100 * part->a_share);
     tl_script_quote(script, words);
     free(words);
     tl_text_free(&fitted);

@@ -150,11 +150,12 @@ static tl_status refuse_hiss(void* context, size_t job, const char* words, tl_re
     return TL_OK;
 }
 
-/// The noise of everything in the rig at its first amp, guitar and pots among it; library buffers
-/// and pedals are without noise of their own.
+/// The noise of everything in the rig at its first amp, guitar and pots among it. What pedals and
+/// amps state of theirs counts too, without its rise at low frequencies, which the ear is deaf to.
 static tl_status put_noise(tl_session* session, const bench_card* card, tl_rig* rig,
                            bench_specimen* specimen, tl_error* error) {
-    tl_circuit* circuit = tl_circuit_build_rig(rig);
+    const tl_circuit_extras extras = {.noise = true};
+    tl_circuit* circuit = tl_circuit_build_extended(rig, &extras);
     hiss h = {
         .deck = tl_circuit_deck(circuit, NULL), .node = circuit->outputs[0].node, .volts = NAN};
     for (size_t i = 0; i < circuit->element_count && !h.source; ++i)
