@@ -34,7 +34,17 @@ static bool is_drawn(double hz) {
     return hz >= TL_NOISE_LOW_HZ * (1 - 1e-6) && hz <= TL_NOISE_HIGH_HZ * (1 + 1e-6);
 }
 
-/// Whole decades around what is to be seen of the rig and its direct.
+/// The nearest of 1, 2 and 5 times a power of ten: above `value`, or below it.
+static double round_off(double value, bool up) {
+    static const double times[] = {1, 2, 5, 10};
+    double decade = pow(10, floor(log10(value)));
+    size_t at = up ? 0 : 3;
+    while (up ? times[at] * decade < value : times[at] * decade > value)
+        at = up ? at + 1 : at - 1;
+    return times[at] * decade;
+}
+
+/// Round numbers around what is to be seen of the rig and its direct.
 static void find_range(const tl_noise* noise, size_t amp, double* low, double* high) {
     double least = INFINITY;
     double most = 0;
@@ -49,8 +59,8 @@ static void find_range(const tl_noise* noise, size_t amp, double* low, double* h
     for (size_t i = 0; noise->high_v_rthz && i < noise->rig[amp].count; ++i)
         if (is_drawn(noise->rig[amp].hz[i]))
             most = fmax(most, noise->high_v_rthz[amp * noise->rig[amp].count + i] * nano);
-    *high = pow(10, ceil(log10(most * 1.05)));
-    *low = fmax(pow(10, floor(log10(least / 3))), *high * 1e-5);
+    *high = round_off(most * 1.05, true);
+    *low = fmax(round_off(least / 5, false), *high * 1e-5);
 }
 
 /// Columns: frequency, rig, direct, lowest and highest state, then the parts that make most.
@@ -97,13 +107,19 @@ static void add_axes(tl_text* script, double low, double high) {
         "'200' 200, '500' 500, '1k' 1000, '2k' 2000, '5k' 5000, '10k' 10000, '20k' 20000)\n"
         "set yrange [%.3g:%.3g]\nset ytics (",
         low * (1 - 1e-6), high * (1 + 1e-6));
-    for (double decade = low; decade < high * 1.01; decade *= 10)
-        for (int times = 1; times < 10; ++times)
-            tl_text_addf(
-                script, "%s'%.4g' %.4g%s", decade > low || times > 1 ? ", " : "",
-                times == 1 || (high / low < 2e3 && (times == 2 || times == 5)) ? decade * times : 0,
-                decade * times,
-                times == 1 || (high / low < 2e3 && (times == 2 || times == 5)) ? "" : " 1");
+    const char* between = "";
+    for (double decade = pow(10, floor(log10(low) + 1e-9)); decade < high * 1.01; decade *= 10)
+        for (int times = 1; times < 10; ++times) {
+            bool major = times == 1 || (high / low < 2e3 && (times == 2 || times == 5));
+            if (decade * times < low * 0.999 || decade * times > high * 1.001)
+                continue;
+            tl_text_addf(script, "%s", between);
+            if (major)
+                tl_text_addf(script, "'%.4g' %.4g", decade * times, decade * times);
+            else
+                tl_text_addf(script, "'' %.4g 1", decade * times);
+            between = ", ";
+        }
     tl_text_add(script, ")\nset format y ''\n");
 }
 

@@ -134,7 +134,8 @@ static char noise_letter(const tl_circuit* circuit, const tl_element* element) {
         return '\0';
     const tl_embedded* in = &circuit->embedded[element->a];
     char kind = tl_netlist_card(in->design->netlist, element->b).kind;
-    return strchr("rdqjm", kind) ? kind : '\0';
+    bool noisy = strchr("rdqjm", kind) != NULL;
+    return (char)(noisy ? kind : '\0');
 }
 
 // ---- asking
