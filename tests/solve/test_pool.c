@@ -461,9 +461,10 @@ static void test_idle_death(void** state) {
     (void)state;
     tl_pool* pool = make_pool(1, 0, 0);
     wait_until_idle(pool);
-    kill(tl_pool_worker_pid(pool, 0), SIGKILL);
-    struct timespec soon = {.tv_nsec = 20000000};
-    nanosleep(&soon, NULL);
+    pid_t pid = tl_pool_worker_pid(pool, 0);
+    kill(pid, SIGKILL);
+    siginfo_t info;
+    assert_int_equal(waitid(P_PID, (id_t)pid, &info, WEXITED | WNOWAIT), 0); // its socket is closed
     wait_until_idle(pool); // nothing was lost, so nobody hears of it
     tl_pool_free(pool);
 }
