@@ -18,10 +18,13 @@ UNITS = {
     "henry/m": [(1e-9, "nH/m"), (1e-6, "uH/m")],
     "siemens/m": [(1e-12, "pS/m"), (1e-9, "nS/m")],
     "share": [(1e-2, "%")],
+    "volt/rthz": [(1e-9, "nV/rtHz"), (1e-6, "uV/rtHz")],
+    "ampere/rthz": [(1e-15, "fA/rtHz"), (1e-12, "pA/rtHz")],
+    "hertz": [(1.0, "Hz"), (1e3, "kHz")],
 }
 LENGTHS = [(1.0, "m"), (1e-2, "cm"), (0.3048, "ft")]
 
-# what a field of a rig file is; inside `cable` the same words are per metre
+# what a field of a rig file is; inside `cable` the same words are per metre, inside `noise` per root hertz
 FIELDS = {
     "inductance": "henry", "resistance": "ohm", "capacitance": "farad", "capacitor": "farad",
     "resistor": "ohm", "pot": "ohm", "position": "share", "fraction": "share", "coupling": "farad",
@@ -30,7 +33,10 @@ FIELDS = {
 CABLE_FIELDS = {
     "inductance": "henry/m", "resistance": "ohm/m", "capacitance": "farad/m", "leakage": "siemens/m",
 }
-
+NOISE_FIELDS = {
+    "voltage": "volt/rthz", "current": "ampere/rthz", "corner": "hertz", "current_corner": "hertz",
+}
+FIELDS_INSIDE = {"cable": CABLE_FIELDS, "noise": NOISE_FIELDS}
 
 
 class Off(float):
@@ -52,7 +58,7 @@ def write_quantity(value, field, inside, rng):
         return "%.15g %s%s" % (value / size, unit, getattr(value, "off", ""))
     if field == "gain":
         return "%.15g dB" % value[0] if isinstance(value, tuple) else "%.15g" % value
-    kind = CABLE_FIELDS[field] if inside == "cable" else FIELDS[field]
+    kind = FIELDS_INSIDE.get(inside, FIELDS)[field]
     fitting = [u for u in UNITS[kind] if u[0] <= abs(value)] or UNITS[kind][:1]
     size, unit = fitting[-1]
     return "%.12g %s%s" % (value / size, unit, getattr(value, "off", ""))
@@ -61,7 +67,7 @@ def write_quantity(value, field, inside, rng):
 def write_flow(value, field, inside, rng):
     """A value in YAML's flow style."""
     if isinstance(value, dict):
-        inside = field if field in ("cable", "pickup") else inside
+        inside = field if field in ("cable", "pickup", "noise") else inside
         return "{" + ", ".join("%s: %s" % (k, write_flow(v, k, inside, rng)) for k, v in value.items()) + "}"
     if isinstance(value, list):
         return "[" + ", ".join(write_flow(v, "", "", rng) for v in value) + "]"
