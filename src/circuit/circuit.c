@@ -21,7 +21,7 @@ typedef struct {
 /// What noise sources are made of: a resistor of this many ohm, whose own noise a controlled source
 /// brings to size. ngspice takes parts for 27 degrees Celsius (300.15 K).
 static const double noise_ohm = 1e3;
-static const double noise_volt_rthz = 4.0709955e-9; // sqrt(4 k T R), k exact in the SI of 2019
+static const double noise_volt_rthz = 4.0713715295e-9; // sqrt(4 k T R), k as ngspice has it
 
 static tl_node add_node(void* context, const char* what) {
     building* b = context;

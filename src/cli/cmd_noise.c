@@ -63,7 +63,7 @@ static tl_table* totals_table(const tl_noise* noise) {
     tl_table_column(table, "\nA-weighted", "a_weighted_v");
     tl_table_column(table, "playing\nlevel", "signal_v");
     tl_table_column(table, "noise\nbelow it", "below_db");
-    tl_table_column(table, "below it,\nA-weighted", "a_below_db");
+    tl_table_column(table, "below it,\nA-weighted", "a_weighted_below_db");
     for (size_t i = 0; i < noise->amp_count; ++i) {
         totals_row(table, "rig", &noise->rig[i], amps);
         totals_row(table, "direct", &noise->direct[i], amps);
@@ -162,7 +162,7 @@ static void print_loudest(FILE* to, const tl_noise_at* at) {
 // ---- states
 
 /// "all off", "drive + delay", "solo: drive"; free with free().
-static char* state_words(const tl_noise* noise, const tl_noise_state* state) {
+static char* state_words(const request* asked, const tl_noise* noise, const tl_noise_state* state) {
     char* words = NULL;
     size_t size = 0;
     FILE* to = open_memstream(&words, &size);
@@ -177,14 +177,15 @@ static char* state_words(const tl_noise* noise, const tl_noise_state* state) {
             between = " + ";
         }
     if (!*between)
-        fputs("all off", to);
+        fputs(asked->fix_count ? "all others off" : "all off", to);
     fclose(to);
     return words;
 }
 
-static void add_state(tl_table* table, const tl_noise* noise, size_t index, bool amps) {
+static void add_state(tl_table* table, const request* asked, const tl_noise* noise, size_t index,
+                      bool amps) {
     const tl_noise_state* state = &noise->states[index];
-    char* words = state_words(noise, state);
+    char* words = state_words(asked, noise, state);
     for (size_t i = 0; i < noise->amp_count; ++i) {
         const tl_noise_state_amp* amp = &state->amps[i];
         tl_table_row(table);
@@ -202,7 +203,7 @@ static void add_state(tl_table* table, const tl_noise* noise, size_t index, bool
 }
 
 /// All states in CSV; for people those that hiss most and the quietest.
-static tl_table* states_table(const tl_noise* noise, bool csv) {
+static tl_table* states_table(const request* asked, const tl_noise* noise, bool csv) {
     tl_table* table = tl_table_new();
     bool amps = csv || noise->amp_count > 1;
     tl_table_column(table, "on", "engaged");
@@ -211,15 +212,15 @@ static tl_table* states_table(const tl_noise* noise, bool csv) {
     tl_table_column(table, "20 Hz to\n20 kHz", "total_v");
     tl_table_column(table, "\nA-weighted", "a_weighted_v");
     tl_table_column(table, "playing\nlevel", "signal_v");
-    tl_table_column(table, "below it,\nA-weighted", "a_below_db");
+    tl_table_column(table, "below it,\nA-weighted", "a_weighted_below_db");
     tl_table_column(table, "most of it from", "loudest");
-    tl_table_column(table, "\nshare", "loudest_a_share");
+    tl_table_column(table, "\nshare", "loudest_a_weighted_power_share");
     size_t count = noise->state_count;
     size_t shown = csv || count <= SHOWN_STATES ? count : SHOWN_STATES - 1;
     for (size_t i = 0; i < shown; ++i)
-        add_state(table, noise, noise->ranking[i], amps);
+        add_state(table, asked, noise, noise->ranking[i], amps);
     if (shown < count)
-        add_state(table, noise, noise->ranking[count - 1], amps);
+        add_state(table, asked, noise, noise->ranking[count - 1], amps);
     return table;
 }
 
@@ -229,7 +230,7 @@ static void print_states(FILE* to, const request* asked, const tl_noise* noise) 
     fputc('\n', to);
     print_state_count(to, asked, noise->state_count, noise->pedal_count);
     fputs(", the noisiest for its playing level first\n\n", to);
-    tl_table* table = states_table(noise, false);
+    tl_table* table = states_table(asked, noise, false);
     char* text = tl_table_text(table);
     fputs(text, to);
     if (noise->state_count > SHOWN_STATES)
@@ -334,7 +335,7 @@ static json_t* state_json(const tl_noise* noise, const tl_noise_state* state) {
         if (state->engaged[i])
             json_array_append_new(engaged, tl_json_words(noise->pedals[i]));
     if (state->name)
-        json_object_set_new(json, "name", tl_json_words(state->name));
+        json_object_set_new(json, "scene", tl_json_words(state->name));
     json_object_set_new(json, "engaged", engaged);
     json_t* amps = json_array();
     for (size_t i = 0; i < noise->amp_count; ++i) {
@@ -343,7 +344,8 @@ static json_t* state_json(const tl_noise* noise, const tl_noise_state* state) {
         json_object_set_new(row, "amp", tl_json_words(noise->rig[i].amp));
         put_levels(row, amp->total_v, amp->a_weighted_v, amp->signal_v);
         json_object_set_new(row, "loudest", tl_json_words(amp->loudest));
-        json_object_set_new(row, "loudest_power_share", tl_json_number(amp->loudest_a_share));
+        json_object_set_new(row, "loudest_a_weighted_power_share",
+                            tl_json_number(amp->loudest_a_share));
         json_array_append_new(amps, row);
     }
     json_object_set_new(json, "amps", amps);
@@ -375,8 +377,8 @@ static char* noise_json(const tl_rig* rig, const tl_noise* noise) {
     return tl_json_text(json);
 }
 
-static char* noise_csv(const tl_noise* noise) {
-    tl_table* table = states_table(noise, true);
+static char* noise_csv(const request* asked, const tl_noise* noise) {
+    tl_table* table = states_table(asked, noise, true);
     char* text = tl_table_csv(table);
     tl_table_free(table);
     return text;
@@ -401,7 +403,7 @@ static tl_status run(const request* asked, tl_error* error) {
         status = tl_noise_draw(noise, tl_rig_title(rig), asked->plot, error);
     if (status == TL_OK) {
         char* text = asked->json  ? noise_json(rig, noise)
-                     : asked->csv ? noise_csv(noise)
+                     : asked->csv ? noise_csv(asked, noise)
                                   : noise_text(asked, rig, noise);
         status = request_write(asked, text, error);
         free(text);

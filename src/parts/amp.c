@@ -22,15 +22,16 @@ static tl_status check(const tl_part* amp, tl_error* error) {
                        "an amp's 'stopper' and 'grid' belong together: give both or neither");
 }
 
-/// Returns the node the response is read at: the grid when there is one, else the jack. What noise
-/// the amp states is referred to that node.
+/// Returns the node the response is read at: the grid when there is one, else the jack. The noise
+/// voltage that the amp states is at that node, its current at the jack.
 static tl_node emit_amp(const tl_part* amp, const tl_sink* sink, tl_node in, tl_node low) {
     tl_sink_across(sink, tl_noise_resistor(amp, sink), in, low,
                    tl_part_number(amp, "resistance", 0));
     tl_sink_across(sink, 'c', in, low, tl_part_number(amp, "capacitance", 0));
+    tl_noise_emit_current(amp, sink, in);
     tl_node grid = tl_sink_along(sink, 'r', in, tl_part_number(amp, "stopper", 0), "grid");
     tl_sink_across(sink, 'c', grid, low, tl_part_number(amp, "grid", 0));
-    return tl_noise_emit(amp, sink, grid, true);
+    return tl_noise_emit_voltage(amp, sink, grid);
 }
 
 static tl_node emit_end(const tl_part* end, const tl_sink* sink, tl_node in, tl_node low) {

@@ -28,13 +28,21 @@ double tl_noise_rise(const tl_part* part, bool current, double hz) {
     return 1 + corner_hz / hz;
 }
 
-char tl_noise_resistor(const tl_part* part, const tl_sink* sink) {
-    return sink->noise && tl_noise_is_stated(part) ? 'q' : 'r';
+static bool is_asked(const tl_part* part, const tl_sink* sink) {
+    return sink->noise && tl_noise_is_stated(part);
 }
 
-tl_node tl_noise_emit(const tl_part* part, const tl_sink* sink, tl_node in, bool voltage) {
-    if (!sink->noise || !tl_noise_is_stated(part))
+char tl_noise_resistor(const tl_part* part, const tl_sink* sink) {
+    return is_asked(part, sink) ? 'q' : 'r';
+}
+
+void tl_noise_emit_current(const tl_part* part, const tl_sink* sink, tl_node in) {
+    if (is_asked(part, sink))
+        sink->noise(sink->context, in, 0, tl_part_number(part, "noise.current", 0));
+}
+
+tl_node tl_noise_emit_voltage(const tl_part* part, const tl_sink* sink, tl_node in) {
+    if (!is_asked(part, sink))
         return in;
-    return sink->noise(sink->context, in, voltage ? tl_part_number(part, "noise.voltage", 0) : 0,
-                       tl_part_number(part, "noise.current", 0));
+    return sink->noise(sink->context, in, tl_part_number(part, "noise.voltage", 0), 0);
 }

@@ -2,7 +2,9 @@
 /// @file noise.h What pedals, buffers and amps may state of their own noise: `noise: {voltage,
 /// current, corner}`, referred to their input.
 ///
-/// Densities are those of the flat part; below its corner a density's power goes up as 1/f: e^2 (1
+/// The current is at the jack, across the input resistance, whose noise it has in it; the voltage
+/// is behind input resistance and capacitance. Densities are those of the flat part; below its
+/// corner a density's power goes up as 1/f: e^2 (1
 /// + corner / f) (S. Franco, Design with Operational Amplifiers and Analog Integrated Circuits, 3rd
 /// ed., section 7.1, from memory). Where noise is stated, it has that of the input resistance in
 /// it.
@@ -33,9 +35,12 @@ double tl_noise_rise(const tl_part* part, bool current, double hz);
 /// What a part's input resistance is to a sink: 'q' when its noise is stated otherwise, else 'r'.
 char tl_noise_resistor(const tl_part* part, const tl_sink* sink);
 
-/// Puts a part's stated noise in at `in`, when it states any and the sink takes it; returns the
-/// node behind it. `voltage`: all of it, else only the current (the part hangs there but lets
-/// nothing through).
-tl_node tl_noise_emit(const tl_part* part, const tl_sink* sink, tl_node in, bool voltage);
+/// Puts the current a part states in at `in`, to ground, where its input resistance is; nothing
+/// when it states none or the sink takes none.
+void tl_noise_emit_current(const tl_part* part, const tl_sink* sink, tl_node in);
+
+/// Puts the voltage a part states in series behind `in`, right before what amplifies it: the
+/// input's resistance and capacitance do not divide it. Returns the node behind it, or `in`.
+tl_node tl_noise_emit_voltage(const tl_part* part, const tl_sink* sink, tl_node in);
 
 #endif

@@ -36,11 +36,12 @@ static void emit_input(const tl_part* stage, const tl_sink* sink, tl_node in, tl
     tl_sink_across(sink, tl_noise_resistor(stage, sink), in, low,
                    tl_part_number(stage, "input.resistance", 0));
     tl_sink_across(sink, 'c', in, low, tl_part_number(stage, "input.capacitance", 0));
+    tl_noise_emit_current(stage, sink, in);
 }
 
 static tl_node emit_stage(const tl_part* stage, const tl_sink* sink, tl_node in, double gain) {
-    tl_node inside = tl_noise_emit(stage, sink, in, true);
-    emit_input(stage, sink, inside, TL_GROUND);
+    emit_input(stage, sink, in, TL_GROUND);
+    tl_node inside = tl_noise_emit_voltage(stage, sink, in);
     tl_node made = tl_sink_node(sink, "output stage");
     sink->controlled(sink->context, 'e', made, TL_GROUND, inside, gain);
     tl_node out = tl_sink_along(sink, 'r', made, tl_part_number(stage, "output.resistance", 0),
@@ -61,10 +62,8 @@ static tl_node emit_pedal(const tl_part* pedal, const tl_sink* sink, tl_node in,
         return emit_stage(pedal, sink, in, tl_part_number(pedal, "gain", 1));
     if (tl_part_chosen(pedal, "bypass", "buffered-bypass"))
         return emit_stage(pedal, sink, in, 1);
-    if (tl_part_chosen(pedal, "bypass", "loaded-bypass")) {
-        tl_noise_emit(pedal, sink, in, false);
+    if (tl_part_chosen(pedal, "bypass", "loaded-bypass"))
         emit_input(pedal, sink, in, low);
-    }
     return in;
 }
 

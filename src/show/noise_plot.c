@@ -87,7 +87,8 @@ static void add_data(tl_text* script, const tl_noise* noise, size_t amp, size_t 
 static void add_part(tl_text* script, const tl_noise_part* part) {
     tl_text fitted = {0};
     tl_text_add_fitted(&fitted, part->name, 300);
-    char* words = tl_printf("%s: %.0f %% of the power", tl_text_get(&fitted), 100 * part->a_share);
+    char* words =
+        tl_printf("%s: %.0f %% of the power (A)", tl_text_get(&fitted), 100 * part->a_share);
     tl_script_quote(script, words);
     free(words);
     tl_text_free(&fitted);

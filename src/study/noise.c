@@ -14,11 +14,15 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum { PER_DECADE = 100 };
+enum { LEAST_PER_DECADE = 100, MOST_PER_DECADE = 3000 };
 static const double solved_low_hz = 10;
 static const double solved_high_hz = 100e3;
 static const double lowest_playing_v = 1e-4, highest_playing_v = 100;
-static const double least_rest = 1e-6; ///< share of power below which nobody is to blame
+/// Frequencies a decade for each unit of Q: steps this short against a resonance's width leave
+/// trapezoids wrong by 1e-4 of its power at most (the error goes as 2 exp(-pi / (Q step))).
+static const double per_decade_of_q = 7.5;
+static const double least_share = 1e-12; ///< what rounding leaves of parts that make nothing
+static const double least_rest = 1e-6;   ///< share of power below which nobody is to blame
 
 /// What of a part makes noise: an amp's stopper, input resistance and stated noise count apart.
 typedef enum { SLOT_WHOLE, SLOT_STOPPER, SLOT_STATED } slot;
@@ -58,6 +62,7 @@ typedef struct {
     size_t job_count;
     named* names;
     size_t name_count;
+    double sharpest_q; ///< of all resonances in all states
 } listening;
 
 // ---- whose noise it is
@@ -196,9 +201,11 @@ static tl_status ask(void* context, size_t job, tl_request* request, tl_error* e
     size_t amp = job % amps;
     make_deck(a, circuit, &circuit->outputs[direct ? 2 * amp + 1 : amp]);
     tl_circuit_free(circuit);
+    double per_decade = ceil(per_decade_of_q * l->sharpest_q);
+    per_decade = fmin(fmax(per_decade, LEAST_PER_DECADE), MOST_PER_DECADE);
     *request = (tl_request){.deck = a->deck,
                             .analysis = TL_NOISE,
-                            .per_decade = PER_DECADE,
+                            .per_decade = (unsigned)per_decade,
                             .low_hz = solved_low_hz,
                             .high_hz = solved_high_hz,
                             .noise_node = a->node,
@@ -262,6 +269,12 @@ static int by_share(const void* a, const void* b) {
     return strcmp(one->path, two->path);
 }
 
+static void free_part(tl_noise_part* part) {
+    free(part->name);
+    free(part->path);
+    free(part->v_rthz);
+}
+
 static double rms_v(const tl_noise_at* at, const double* v_rthz, bool weighted) {
     return tl_noise_rms_v(at->count, at->hz, v_rthz, TL_NOISE_LOW_HZ, TL_NOISE_HIGH_HZ, weighted);
 }
@@ -282,6 +295,8 @@ static void finish_parts(tl_noise_at* at) {
         at->parts[j].a_share = pow(rms_v(at, at->parts[j].v_rthz, true) / at->a_weighted_v, 2);
     }
     qsort(at->parts, at->part_count, sizeof *at->parts, by_share);
+    while (at->part_count && at->parts[at->part_count - 1].a_share < least_share)
+        free_part(&at->parts[--at->part_count]);
 }
 
 static tl_status take(void* context, size_t job, const tl_reply* reply, tl_request* request,
@@ -306,11 +321,8 @@ static tl_status take(void* context, size_t job, const tl_reply* reply, tl_reque
 }
 
 static void clear_at(tl_noise_at* at) {
-    for (size_t i = 0; i < at->part_count; ++i) {
-        free(at->parts[i].name);
-        free(at->parts[i].path);
-        free(at->parts[i].v_rthz);
-    }
+    for (size_t i = 0; i < at->part_count; ++i)
+        free_part(&at->parts[i]);
     free(at->parts);
     free(at->hz);
     free(at->v_rthz);
@@ -414,6 +426,20 @@ static tl_status read_level(const listening* l, tl_error* error) {
     return status;
 }
 
+/// Looks for the sharpest resonance that could be heard: noise there has to be followed closely.
+static void note_sharpness(listening* l, const tl_answer* answer) {
+    for (size_t i = 0; i < answer->count; ++i) {
+        size_t count = 0;
+        const tl_pole* poles = tl_response_poles(answer->solved[i].response, &count);
+        for (size_t j = 0; j < count; ++j) {
+            double size = hypot(poles[j].re, poles[j].im);
+            double hz = size / (2 * M_PI);
+            if (poles[j].counts && hz > TL_NOISE_LOW_HZ / 2 && hz < 2 * TL_NOISE_HIGH_HZ)
+                l->sharpest_q = fmax(l->sharpest_q, size / (2 * fabs(poles[j].re)));
+        }
+    }
+}
+
 static double level_of(const tl_noise* noise, const tl_solved* solved) {
     return noise->playing_v * pow(10, solved->metrics.reference_db / 20);
 }
@@ -433,6 +459,7 @@ static tl_status solve_levels(listening* l, tl_error* error) {
         noise->rig[i].signal_v = level_of(noise, &answer->solved[2 * i]);
         noise->direct[i].signal_v = level_of(noise, &answer->solved[2 * i + 1]);
     }
+    note_sharpness(l, answer);
     tl_answer_free(answer);
     return TL_OK;
 }
@@ -444,9 +471,10 @@ static tl_circuit* build_state(void* context, size_t index) {
 }
 
 static void deliver_level(void* context, size_t index, tl_answer* answer) {
-    const listening* l = context;
+    listening* l = context;
     for (size_t i = 0; i < l->noise->amp_count; ++i)
         l->noise->states[index].amps[i].signal_v = level_of(l->noise, &answer->solved[i]);
+    note_sharpness(l, answer);
     tl_answer_free(answer);
 }
 

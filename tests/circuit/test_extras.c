@@ -151,7 +151,7 @@ static void only_what_the_signal_passes_is_asked_about(void** state) {
     tl_rig_free(rig);
 }
 
-#define NOISE ", noise: {voltage: 4.0709955 nV/rtHz, current: 8.141991 pA/rtHz, corner: 50 Hz}"
+#define NOISE ", noise: {voltage: 4.0713715 nV/rtHz, current: 8.142743 pA/rtHz, corner: 50 Hz}"
 
 // A kilohm makes sqrt(4 k T 1000) = 4.071 nV/rtHz at 300.15 K: gain 1, and 2e-3 S.
 static void stated_noise_takes_the_place_of_the_input_resistances(void** state) {
@@ -163,11 +163,11 @@ static void stated_noise_takes_the_place_of_the_input_resistances(void** state) 
             "v 1 0 1\n"
             "r 1 2 1000\n"
             "c 2 0 1e-10\n"
+            "q 2 0 2e+06\n"
             "r 3 0 1000\n"
             "g 0 2 3 0.002\n"
             "r 4 0 1000\n"
             "e 5 2 4 1\n"
-            "q 5 0 2e+06\n"
             "e 6 0 5 1\n"
             "r 6 7 100\n"
             "r 7 0 1e+06\n"
@@ -193,16 +193,16 @@ static void an_amp_and_a_loaded_bypass_make_noise_too(void** state) {
             &noisy,
             "v 1 0 1\n"
             "r 1 2 1000\n"
+            "q 2 0 2e+06\n"
             "r 3 0 1000\n"
             "g 0 2 3 0.002\n"
-            "q 2 0 2e+06\n"
             "q 2 0 1e+06\n"
-            "r 2 4 68000\n"
-            "c 4 0 1e-10\n"
-            "r 5 0 1000\n"
-            "g 0 4 5 0.002\n"
+            "r 4 0 1000\n"
+            "g 0 2 4 0.002\n"
+            "r 2 5 68000\n"
+            "c 5 0 1e-10\n"
             "r 6 0 1000\n"
-            "e 7 4 6 1\n"
+            "e 7 5 6 1\n"
             "rig 7\n");
 }
 

@@ -58,7 +58,7 @@ def check_forms(cases):
         amp = state["amps"][0]
         cases.check(row["engaged"] == (" + ".join(state["engaged"]) or "all off"), row, state)
         for field, value in (("total_v", amp["total_v"]), ("a_weighted_v", amp["a_weighted_v"]),
-                             ("signal_v", amp["signal_v"]), ("a_below_db", amp["a_weighted_below_db"])):
+                             ("signal_v", amp["signal_v"]), ("a_weighted_below_db", amp["a_weighted_below_db"])):
             cases.check(math.isclose(float(row[field]), value, rel_tol=1e-9), row, field, value)
         cases.check(f'{amp["a_weighted_below_db"]:.1f} dB' in text, amp)
     below = [state["amps"][0]["a_weighted_below_db"] for state in order]
@@ -89,7 +89,7 @@ def check_states(cases):
         cases.check(alone["parts"][0]["name"] == amp["loudest"], state["engaged"])
     cases.write("scenes.yaml", PEDALS + SCENES)
     scenes = answer_of(cases, "scenes.yaml")["states"]
-    cases.check([scene["name"] for scene in scenes] == ["calm", "storm"], scenes)
+    cases.check([scene["scene"] for scene in scenes] == ["calm", "storm"], scenes)
     cases.check(len(answer_of(cases, "scenes.yaml", "--all")["states"]) == 4, "--all")
     held = answer_of(cases, "rig.yaml", "--fix", "roar=yes")
     cases.check(len(held["states"]) == 2 and held["parts"][0]["name"] == "roar", held["parts"][:2])

@@ -8,7 +8,7 @@
 - A stage's stated noise is a voltage in series with its input and a current across it; both have the power en^2 (1 + fc / f)
   (Franco, Design with Operational Amplifiers, 3rd ed., section 7.1; transcribed). Its input resistance is then noiseless. A
   loaded bypass leaves the input on the signal: its current goes on, its voltage reaches nobody (by reasoning).
-- What an amp states stands at the point where the response is read.
+- An amp's current is at its jack, its voltage at the point where the response is read.
 The transfer of every source at once is one row of the inverse: A^T w = e_out. A passive rig must agree with
 4 k T Re Zout of the same equations (Nyquist's theorem for networks), which check_noise.py asserts.
 
@@ -64,7 +64,7 @@ class NoisyCircuit(nodal.Circuit):
         self.lossy = []      # (part, a, b, r, l, g, c, length)
         self.voltages = []   # (part, number of the controlled source, gain, noise)
         self.currents = []   # (part, node, noise)
-        self.read = []       # (part, node, noise): at a point where a response is read
+        self.read = []       # (part, jack, node, noise): an amp, and the node where its response is read
 
     @contextlib.contextmanager
     def of(self, part):
@@ -116,8 +116,8 @@ class NoisyCircuit(nodal.Circuit):
             add(part, stated(noise, "voltage", hz) * np.abs(gain * w[:, nodes + number]) ** 2)
         for part, node, noise in self.currents:
             add(part, stated(noise, "current", hz) * np.abs(w[:, row[node]]) ** 2)
-        for part, node, noise in self.read:
-            add(part, stated(noise, "current", hz) * np.abs(w[:, row[node]]) ** 2)
+        for part, jack, node, noise in self.read:
+            add(part, stated(noise, "current", hz) * np.abs(w[:, row[jack]]) ** 2)
             if node == output:
                 add(part, stated(noise, "voltage", hz))
         return found
@@ -207,6 +207,7 @@ def add_pedal(circuit, item, node, path):
 
 def add_amp(circuit, amp, node, path):
     """Returns where the response is read; the stopper is a part of its own."""
+    jack = node
     with circuit.of(None if "noise" in amp else path):
         nodal.add_input(circuit, amp, node)
     if "stopper" in amp:
@@ -216,7 +217,7 @@ def add_amp(circuit, amp, node, path):
         circuit.capacitor(grid, 0, amp["grid"])
         node = grid
     if "noise" in amp:
-        circuit.read.append((path, node, amp["noise"]))
+        circuit.read.append((path, jack, node, amp["noise"]))
     return node
 
 
