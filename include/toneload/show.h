@@ -201,6 +201,22 @@ TL_API tl_status tl_spread_draw_histograms(const tl_spread* spread, const char* 
 TL_API tl_status tl_spread_draw_sensitivity(const tl_spread* spread, const char* path,
                                             tl_error* error);
 
+/// What has to be said wherever an answer leads to work on mains, solder or batteries; one bit
+/// each.
+typedef enum {
+    TL_CAUTION_UNPLUG = 1,
+    TL_CAUTION_MAINS = 2,
+    TL_CAUTION_EARTH = 4,
+    TL_CAUTION_SOLDER = 8,
+    TL_CAUTION_BATTERY = 16,
+    TL_CAUTIONS_ALL = 31
+} tl_caution;
+/// The chosen cautions (bits of tl_caution) as a headed list, a line or two each, for the end of an
+/// answer; free with free().
+TL_API char* tl_cautions_text(unsigned chosen);
+/// The same sentences as a JSON list.
+TL_API json_t* tl_cautions_json(unsigned chosen);
+
 /// A lesson as one printable HTML page, its drawings and sounds in it; free with free(). It loads
 /// nothing, runs no script, and is well-formed XML too. `title` is free text, never trusted.
 /// TL_FAILURE when FFTW, which the sounds need, cannot be loaded.
