@@ -18,6 +18,7 @@ extern const tl_part_kind tl_kind_loop;
 extern const tl_part_kind tl_kind_amp;
 extern const tl_part_kind tl_kind_end;
 extern const tl_part_kind tl_kind_wiring;
+extern const tl_part_kind tl_kind_run;
 
 /// The words of every yes-or-no field, in this order: index 1 is yes.
 extern const char* const tl_no_yes[];

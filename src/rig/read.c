@@ -8,6 +8,7 @@
 #include "base/text.h"
 #include "parts/kinds.h"
 #include "parts/library.h"
+#include "rig/dressing.h"
 #include "rig/toggle.h"
 
 #include <stdlib.h>
@@ -472,7 +473,8 @@ static tl_status read_title(tl_rig* rig, const tl_yaml* node, tl_error* error) {
 }
 
 static tl_status read_rig(tl_rig* rig, const tl_yaml* tree, tl_error* error) {
-    static const char* const keys[] = {"rig", "guitar", "chain", "amp", "direct", "scenes"};
+    static const char* const keys[] = {"rig",    "guitar", "chain",   "amp",
+                                       "direct", "scenes", "dressing"};
     tl_status status = tl_yaml_expect(tree, TL_YAML_MAP, "a rig file", error);
     if (status != TL_OK)
         return status;
@@ -505,6 +507,9 @@ static tl_status read_rig(tl_rig* rig, const tl_yaml* tree, tl_error* error) {
     const tl_yaml* scenes = tl_yaml_get(tree, "scenes");
     if (status == TL_OK && scenes)
         status = tl_scenes_read(rig, scenes, error);
+    const tl_yaml* dressing = tl_yaml_get(tree, "dressing");
+    if (status == TL_OK && dressing)
+        status = tl_dressing_read(rig, dressing, error);
     return status;
 }
 

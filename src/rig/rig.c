@@ -3,6 +3,7 @@
 
 #include "base/text.h"
 #include "parts/kinds.h"
+#include "rig/dressing.h"
 #include "rig/read.h"
 
 #include <stdlib.h>
@@ -71,6 +72,7 @@ void tl_rig_free(tl_rig* rig) {
     tl_chain_free(&rig->direct);
     if (!rig->is_clone) {
         scenes_free(rig);
+        tl_dressing_free(rig);
         tl_input_free(rig->input);
     }
     free(rig->path);

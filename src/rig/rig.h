@@ -61,6 +61,17 @@ typedef struct {
     tl_place place;
 } tl_guitar;
 
+/// A stretch over which an audio lead runs beside another lead.
+typedef struct {
+    char* name;
+    char* lead; ///< the audio lead, as written: an item's name or path
+    tl_place lead_place;
+    char* other; ///< beside audio: the other lead; else NULL
+    tl_place other_place;
+    tl_part* part; ///< of the kind `run`
+    tl_place place;
+} tl_run;
+
 /// Pedals and loops that are on together; all others that have a name are off.
 typedef struct {
     char* name;
@@ -78,6 +89,8 @@ struct tl_rig {
     bool has_direct;
     tl_scene* scenes; ///< clones borrow them
     size_t scene_count;
+    tl_run* runs; ///< of `dressing`; clones borrow them
+    size_t run_count;
     tl_input* input; ///< the rig's text; clones borrow it
     bool is_clone;
 };

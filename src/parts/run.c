@@ -1,0 +1,133 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+// A run: an audio lead and another lead beside each other. It is no part of a chain; it says how the
+// two lie, what the audio lead's shield is like, and what moves in the other lead.
+#include "parts/kinds.h"
+
+#include <string.h>
+
+static const char* const kinds_beside[] = {"mains", "dc", "audio", NULL};
+static const char* const loads[] = {"rectifier", "plain", NULL};
+static const char* const waves[] = {"sine", "triangle", "square", NULL};
+
+static const tl_field fields[] = {
+    {"beside", 0, 0, 0, kinds_beside, TL_FIELD_NEEDED},
+    {"length", TL_UNIT_METRE, 1e-3, 300, NULL, TL_FIELD_NEEDED},
+    {"spacing", TL_UNIT_METRE, 0.1e-3, 100, NULL, TL_FIELD_NEEDED},
+    {"angle", TL_UNIT_DEGREE, 0, 90, NULL, 0},
+    {"diameter", TL_UNIT_METRE, 0.1e-3, 0.1, NULL, TL_FIELD_NEEDED},
+    {"pair", TL_UNIT_METRE, 0.1e-3, 10, NULL, 0},
+    {"shield.coverage", TL_UNIT_FRACTION, 0.5, 1, NULL, TL_FIELD_NEEDED},
+    {"shield.diameter", TL_UNIT_METRE, 0.5e-3, 30e-3, NULL, TL_FIELD_NEEDED},
+    {"shield.carriers", TL_UNIT_COUNT, 4, 100, NULL, 0},
+    {"return", TL_UNIT_METRE, 0, 1, NULL, 0},
+    {"bare", TL_UNIT_METRE, 0, 1, NULL, 0},
+    {"voltage", TL_UNIT_VOLT, 1, 1000, NULL, 0},
+    {"current", TL_UNIT_AMPERE, 0, 100, NULL, 0},
+    {"frequency", TL_UNIT_HERTZ, 10, 1000, NULL, 0},
+    {"load", 0, 0, 0, loads, 0},
+    {"ripple.voltage", TL_UNIT_VOLT, 1e-9, 100, NULL, 0},
+    {"ripple.frequency", TL_UNIT_HERTZ, 10, 100e6, NULL, 0},
+    {"ripple.wave", 0, 0, 0, waves, 0},
+    {"pulse.current", TL_UNIT_AMPERE, 1e-9, 100, NULL, 0},
+    {"pulse.frequency", TL_UNIT_HERTZ, 10, 100e6, NULL, 0},
+    {"pulse.duty", TL_UNIT_FRACTION, 0.001, 0.999, NULL, 0},
+};
+
+/// Which values go with which kind of lead, and what to say of the others.
+static const struct {
+    const char* field;
+    const char* beside;
+    const char* instead; ///< what a builder may have meant
+} belongings[] = {
+    {"voltage", "mains",
+     "; of a dc lead only what moves counts: ripple: {voltage, frequency, wave} or pulse: "
+     "{current, frequency, duty}"},
+    {"current", "mains",
+     "; of a dc lead only what moves counts: pulse: {current, frequency, duty}"},
+    {"frequency", "mains", ""},
+    {"load", "mains", ""},
+    {"ripple.voltage", "dc", ""},
+    {"ripple.frequency", "dc", ""},
+    {"ripple.wave", "dc", ""},
+    {"pulse.current", "dc", ""},
+    {"pulse.frequency", "dc", ""},
+    {"pulse.duty", "dc", ""},
+};
+
+static tl_status check_belongings(const tl_part* run, tl_error* error) {
+    const char* beside = tl_part_choice(run, "beside");
+    for (size_t i = 0; i < sizeof belongings / sizeof *belongings; ++i) {
+        const tl_value* value = tl_part_value(run, belongings[i].field);
+        if (value->given && strcmp(beside, belongings[i].beside) != 0)
+            return tl_error_at(error, &value->place,
+                               "'%s' goes with a run beside %s, and this one is beside %s%s",
+                               belongings[i].field, belongings[i].beside, beside,
+                               strcmp(beside, "dc") == 0 ? belongings[i].instead : "");
+    }
+    return TL_OK;
+}
+
+/// Values that need each other: with the first, the others must be there; and the other way round.
+static tl_status check_together(const tl_part* run, const char* const names[3], tl_error* error) {
+    const tl_value* given = NULL;
+    for (size_t i = 0; i < 3; ++i)
+        if (tl_part_has(run, names[i]))
+            given = tl_part_value(run, names[i]);
+    for (size_t i = 0; given && i < 3; ++i)
+        if (!tl_part_has(run, names[i]))
+            return tl_error_at(error, &given->place, "'%s', '%s' and '%s' go together: '%s' is "
+                                                     "missing",
+                               names[0], names[1], names[2], names[i]);
+    return TL_OK;
+}
+
+static tl_status check_source(const tl_part* run, tl_error* error) {
+    static const char* const ripple[] = {"ripple.voltage", "ripple.frequency", "ripple.wave"};
+    static const char* const pulse[] = {"pulse.current", "pulse.frequency", "pulse.duty"};
+    static const char* const mains[] = {"voltage", "frequency"};
+    tl_status status = check_belongings(run, error);
+    if (status == TL_OK)
+        status = check_together(run, ripple, error);
+    if (status == TL_OK)
+        status = check_together(run, pulse, error);
+    for (size_t i = 0; status == TL_OK && tl_part_chosen(run, "beside", "mains") && i < 2; ++i)
+        if (!tl_part_has(run, mains[i]))
+            return tl_error_at(error, &run->place, "a run beside mains needs '%s', such as %s",
+                               mains[i], i ? "50 Hz" : "230 V");
+    if (status == TL_OK && tl_part_chosen(run, "beside", "dc") &&
+        !tl_part_has(run, "ripple.voltage") && !tl_part_has(run, "pulse.current"))
+        return tl_error_at(error, &run->place,
+                           "a run beside dc needs what moves in it: ripple: {voltage: 10 mV, "
+                           "frequency: 100 kHz, wave: triangle} or pulse: {current: 40 mA, "
+                           "frequency: 1 kHz, duty: 30 %%}");
+    if (status == TL_OK && tl_part_has(run, "load") && !tl_part_has(run, "current"))
+        return tl_error_at(error, &tl_part_value(run, "load")->place,
+                           "'load' says how the 'current' is drawn, and there is none");
+    return status;
+}
+
+/// The leads cannot lie inside each other.
+static tl_status check_spacing(const tl_part* run, tl_error* error) {
+    double other_m = tl_part_number(run, "diameter", 0);
+    double shield_m = tl_part_number(run, "shield.diameter", 0);
+    double spacing_m = tl_part_number(run, "spacing", 0);
+    double least_m = (other_m + shield_m) / 2;
+    if (spacing_m > least_m * (1 + 1e-6))
+        return TL_OK;
+    return tl_error_at(error, &tl_part_value(run, "spacing")->place,
+                       "%.4g mm from centre to centre: leads of %.4g mm ('diameter') and %.4g mm "
+                       "('shield.diameter') would lie inside each other; it must be more than "
+                       "%.4g mm",
+                       1e3 * spacing_m, 1e3 * other_m, 1e3 * shield_m, 1e3 * least_m);
+}
+
+static tl_status check(const tl_part* run, tl_error* error) {
+    tl_status status = check_spacing(run, error);
+    if (status == TL_OK && tl_part_number(run, "bare", 0) > tl_part_number(run, "length", 0))
+        return tl_error_at(error, &tl_part_value(run, "bare")->place,
+                           "more core is bare than the leads run beside each other ('length')");
+    return status == TL_OK ? check_source(run, error) : status;
+}
+
+const tl_part_kind tl_kind_run = {"run", "a run of leads", NULL, false, TL_FIELDS(fields),
+                                  check, NULL};

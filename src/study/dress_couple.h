@@ -1,0 +1,48 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/// @file dress_couple.h What a lead passes on to an audio lead beside it: a capacitance and a mutual
+/// inductance, from how the two lie.
+#ifndef TL_STUDY_DRESS_COUPLE_H
+#define TL_STUDY_DRESS_COUPLE_H
+
+#include "parts/part.h"
+
+/// How two leads lie, in plain numbers.
+typedef struct {
+    double length_m;
+    double spacing_m; ///< centre to centre
+    double angle_deg; ///< 0: side by side, 90: crossing in the middle
+    double diameter_m;
+    double pair_m; ///< between go and return of the other lead; infinite: the return is far away
+    double return_m; ///< between core and return of the audio lead
+    double coverage; ///< of its shield
+    double shield_m; ///< diameter of its shield
+    double carriers; ///< of the braid
+    double bare_m;   ///< of its core, outside of its shield
+    double core_m;   ///< diameter of its core
+    double farad_per_m; ///< core to shield
+} tl_run_geometry;
+
+// What is taken when a run does not say; each is printed with the answer.
+#define TL_RUN_RETURN_M 0.2e-3 ///< from memory: how far a core lies off the middle of its shield
+#define TL_RUN_CARRIERS 16.0   ///< common practice: braids of leads this thin
+#define TL_RUN_CORE_M 0.6e-3   ///< 24 AWG in strands, common practice
+
+/// The geometry of a run (a part of the kind `run`) along a cable.
+tl_run_geometry tl_run_geometry_of(const tl_part* run, const tl_part* cable);
+
+/// Capacitance per metre of two round wires in air: 2 pi e0 / acosh((D^2 - a^2 - b^2) / 2ab) for
+/// radii a and b, which is pi e0 / acosh(D / 2a) when they are alike (from memory, any text on
+/// fields; the latter: SOURCES 7, seen, from D. M. Pozar, Microwave Engineering).
+double tl_two_wires_farad_per_m(double spacing_m, double diameter_m, double other_diameter_m);
+
+/// Mutual inductance of two parallel wires of one length, H (C. R. Paul, Inductance: Loop and
+/// Partial, Wiley 2009, eq. 5.21b; seen in a script that cites it).
+double tl_wires_henry(double length_m, double spacing_m);
+
+/// Capacitance from the other lead to the audio lead's core, F: what the shield's openings and bare
+/// core let through. See dress_couple.c.
+double tl_coupling_farad(const tl_run_geometry* run);
+/// Mutual inductance between the loops of the two leads, H.
+double tl_coupling_henry(const tl_run_geometry* run);
+
+#endif
