@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-/// @file dress.h How a board's leads are dressed: what they pick up from leads beside them, and what
-/// its joints are good for.
+/// @file dress.h How a board's leads are dressed: what they pick up from leads beside them, and
+/// what its joints are good for.
 #ifndef TONELOAD_DRESS_H
 #define TONELOAD_DRESS_H
 
@@ -17,16 +17,14 @@
 #define TL_DRESS_FAR_M 1.0
 
 typedef enum { TL_DRESS_BURIED, TL_DRESS_NEAR, TL_DRESS_ABOVE } tl_dress_verdict;
-/// "buried", "near", "above".
-TL_API const char* tl_dress_verdict_words(tl_dress_verdict verdict);
 
 /// What comes out at an amp.
 typedef struct {
-    double total_v;       ///< rms, 20 Hz to 20 kHz
-    double a_weighted_v;  ///< rms
-    double above_v;       ///< rms, 20 to 100 kHz: nobody hears it
-    double floor_db;      ///< A-weighted, against the rig's own noise
-    double electric;      ///< share of the A-weighted power that came through the capacitance
+    double total_v;      ///< rms, 20 Hz to 20 kHz
+    double a_weighted_v; ///< rms
+    double above_v;      ///< rms, 20 to 100 kHz: nobody hears it
+    double floor_db;     ///< A-weighted, against the rig's own noise
+    double electric;     ///< share of the A-weighted power that came through the capacitance
     tl_dress_verdict verdict;
 } tl_dress_level;
 
@@ -41,8 +39,8 @@ typedef struct {
     tl_dress_level as_is;
     tl_dress_level crossing; ///< the leads cross at 90 degrees
     tl_dress_level buffered; ///< a buffer drives the audio lead
-    double enough_m;   ///< the spacing at which it is buried; NAN: it is already, or never up to 1 m
-    double enough_deg; ///< the angle, the same; NAN: no angle is enough
+    double enough_m; ///< the spacing at which it is buried; NAN: it is already, or never up to 1 m
+    double enough_deg;    ///< the angle, the same; NAN: no angle is enough
     tl_dress_line* lines; ///< up to 20 kHz, ascending
     size_t line_count;
 } tl_dress_amp;
@@ -66,6 +64,7 @@ typedef struct {
     double length_m;
     double spacing_m;
     double angle_deg;
+    double height_m;      ///< over what is grounded; infinite: nothing is
     double farad;         ///< to the audio lead's core
     double henry;         ///< between the loops
     double impedance_ohm; ///< what the audio lead's core sees there at 1 kHz
@@ -89,10 +88,10 @@ typedef struct {
     tl_dress_joint* kinds; ///< those that open most first
     size_t kind_count;
     size_t count;
-    double series_ohm;    ///< all of them
-    double worst_ohm;     ///< the largest
-    double leakage_ohm;   ///< all of them side by side; infinite: none
-    tl_hearing hearing;   ///< the rig against the same without joints, at the amp with most of it
+    double series_ohm;  ///< all of them
+    double worst_ohm;   ///< the largest
+    double leakage_ohm; ///< all of them side by side; infinite: none
+    tl_hearing hearing; ///< the rig against the same without joints, at the amp with most of it
     size_t hearing_amp;
     double openings_a_gig; ///< of all that state it; 0 when none does
     double quiet_gig;      ///< the chance that a gig has none: Poisson
@@ -105,7 +104,7 @@ typedef struct {
     char* rig; ///< its title
     char** amps;
     size_t amp_count;
-    double* floor_v; ///< the rig's own noise by amp, A-weighted, in the state it is written in
+    double* floor_v;    ///< the rig's own noise by amp, A-weighted, in the state it is written in
     size_t point_count; ///< of the noise's density
     double* hz;
     double* floor_v_rthz; ///< [amp * point_count + point]

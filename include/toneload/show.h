@@ -4,6 +4,7 @@
 #define TONELOAD_SHOW_H
 
 #include "toneload/card.h"
+#include "toneload/dress.h"
 #include "toneload/error.h"
 #include "toneload/lesson.h"
 #include "toneload/noise.h"
@@ -216,6 +217,24 @@ typedef enum {
 TL_API char* tl_cautions_text(unsigned chosen);
 /// The same sentences as a JSON list.
 TL_API json_t* tl_cautions_json(unsigned chosen);
+
+/// "buried", "near", "above".
+TL_API const char* tl_dress_verdict_words(tl_dress_verdict verdict);
+/// What leads pick up and what joints are good for, for people; free with free().
+TL_API char* tl_dress_text(const tl_dress* dress);
+/// As JSON: {toneload, command, rig, margin_db, buffer, amps: [{amp, a_weighted_v, all_runs}],
+/// runs:
+/// [{name, lead, beside, source, in_path, length_m, spacing_m, angle_deg, height_m,
+/// capacitance_farad, mutual_henry, impedance_ohm, amps: [{amp, total_v, a_weighted_v,
+/// against_floor_db, verdict, electric_share, crossing, buffered, enough_m, enough_deg, lines:
+/// [{hz, v}]}]}], joints, assumed, cautions}. A run beside audio has in `amps` leak_db, leak_hz,
+/// unstable and hearing instead.
+TL_API json_t* tl_dress_json(const tl_dress* dress);
+/// As CSV, a row a run and amp; free with free().
+TL_API char* tl_dress_csv(const tl_dress* dress);
+/// The lines of each run at the amp against the rig's noise in one band of the ear (three amps and
+/// eight runs at most). TL_BAD_INPUT when there is none. As tl_plot_draw() otherwise.
+TL_API tl_status tl_dress_draw(const tl_dress* dress, const char* path, tl_error* error);
 
 /// A lesson as one printable HTML page, its drawings and sounds in it; free with free(). It loads
 /// nothing, runs no script, and is well-formed XML too. `title` is free text, never trusted.

@@ -4,6 +4,7 @@
 #ifndef TONELOAD_STUDY_H
 #define TONELOAD_STUDY_H
 
+#include "toneload/dress.h"
 #include "toneload/error.h"
 #include "toneload/lesson.h"
 #include "toneload/noise.h"
@@ -331,6 +332,13 @@ TL_API void tl_spread_free(tl_spread* spread);
 TL_API tl_status tl_study_noise(tl_session* session, tl_rig* rig, const tl_noise_options* options,
                                 tl_noise** noise, tl_error* error);
 TL_API void tl_noise_free(tl_noise* noise);
+
+/// Solves what a rig's leads pick up from the leads beside them (`dressing` in its file), in the
+/// state it is written in, and looks at its joints. TL_BAD_INPUT when the library lacks the buffer
+/// that is held against. Free with tl_dress_free().
+TL_API tl_status tl_study_dress(tl_session* session, tl_rig* rig, tl_dress** dress,
+                                tl_error* error);
+TL_API void tl_dress_free(tl_dress* dress);
 
 /// One value of a part and where it came from.
 typedef struct {

@@ -7,6 +7,7 @@
 #include "toneload/bench.h"
 #include "toneload/card.h"
 #include "toneload/design.h"
+#include "toneload/dress.h"
 #include "toneload/error.h"
 #include "toneload/noise.h"
 #include "toneload/parts.h"

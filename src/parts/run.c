@@ -1,8 +1,9 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-// A run: an audio lead and another lead beside each other. It is no part of a chain; it says how the
-// two lie, what the audio lead's shield is like, and what moves in the other lead.
+// A run: an audio lead and another lead beside each other. It is no part of a chain; it says how
+// the two lie, what the audio lead's shield is like, and what moves in the other lead.
 #include "parts/kinds.h"
 
+#include <math.h>
 #include <string.h>
 
 static const char* const kinds_beside[] = {"mains", "dc", "audio", NULL};
@@ -14,6 +15,7 @@ static const tl_field fields[] = {
     {"length", TL_UNIT_METRE, 1e-3, 300, NULL, TL_FIELD_NEEDED},
     {"spacing", TL_UNIT_METRE, 0.1e-3, 100, NULL, TL_FIELD_NEEDED},
     {"angle", TL_UNIT_DEGREE, 0, 90, NULL, 0},
+    {"height", TL_UNIT_METRE, 0.1e-3, 100, NULL, 0}, // of both over what is grounded below them
     {"diameter", TL_UNIT_METRE, 0.1e-3, 0.1, NULL, TL_FIELD_NEEDED},
     {"pair", TL_UNIT_METRE, 0.1e-3, 10, NULL, 0},
     {"shield.coverage", TL_UNIT_FRACTION, 0.5, 1, NULL, TL_FIELD_NEEDED},
@@ -75,8 +77,9 @@ static tl_status check_together(const tl_part* run, const char* const names[3], 
             given = tl_part_value(run, names[i]);
     for (size_t i = 0; given && i < 3; ++i)
         if (!tl_part_has(run, names[i]))
-            return tl_error_at(error, &given->place, "'%s', '%s' and '%s' go together: '%s' is "
-                                                     "missing",
+            return tl_error_at(error, &given->place,
+                               "'%s', '%s' and '%s' go together: '%s' is "
+                               "missing",
                                names[0], names[1], names[2], names[i]);
     return TL_OK;
 }
@@ -121,13 +124,28 @@ static tl_status check_spacing(const tl_part* run, tl_error* error) {
                        1e3 * spacing_m, 1e3 * other_m, 1e3 * shield_m, 1e3 * least_m);
 }
 
+/// They lie on what is below them, at the lowest.
+static tl_status check_height(const tl_part* run, tl_error* error) {
+    double thickest_m =
+        fmax(tl_part_number(run, "diameter", 0), tl_part_number(run, "shield.diameter", 0));
+    double height_m = tl_part_number(run, "height", INFINITY);
+    if (height_m > thickest_m / 2 * (1 + 1e-6))
+        return TL_OK;
+    return tl_error_at(error, &tl_part_value(run, "height")->place,
+                       "%.4g mm up to the middle of the leads: a lead of %.4g mm would lie in the "
+                       "ground; it must be more than %.4g mm",
+                       1e3 * height_m, 1e3 * thickest_m, 1e3 * thickest_m / 2);
+}
+
 static tl_status check(const tl_part* run, tl_error* error) {
     tl_status status = check_spacing(run, error);
+    if (status == TL_OK)
+        status = check_height(run, error);
     if (status == TL_OK && tl_part_number(run, "bare", 0) > tl_part_number(run, "length", 0))
         return tl_error_at(error, &tl_part_value(run, "bare")->place,
                            "more core is bare than the leads run beside each other ('length')");
     return status == TL_OK ? check_source(run, error) : status;
 }
 
-const tl_part_kind tl_kind_run = {"run", "a run of leads", NULL, false, TL_FIELDS(fields),
-                                  check, NULL};
+const tl_part_kind tl_kind_run = {"run", "a run of leads", NULL, false, TL_FIELDS(fields), check,
+                                  NULL};

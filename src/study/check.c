@@ -226,6 +226,20 @@ static void list_part(void* context, tl_part* part, const tl_item* item, const c
     tl_text_free(&about);
 }
 
+/// How the leads lie; these values have no tolerances.
+static void list_runs(tl_inspection* found, const tl_rig* rig) {
+    for (size_t i = 0; i < rig->run_count; ++i) {
+        const tl_run* run = &rig->runs[i];
+        char* path = tl_printf("dressing[%zu]", i);
+        char* about = run->other
+                          ? tl_printf("run '%s' of %s and %s", run->name, run->lead, run->other)
+                          : tl_printf("run '%s' of %s", run->name, run->lead);
+        tl_listing_part(found, run->part, path, about);
+        free(about);
+        free(path);
+    }
+}
+
 /// What looks wrong, and how much lead there is.
 static void survey_rig(tl_inspection* found, const tl_rig* rig) {
     survey s = {.found = found};
@@ -246,6 +260,7 @@ static tl_status study_check(tl_rig* rig, tl_inspection** inspection, tl_error* 
     tl_inspection* made = tl_new(1, sizeof *made);
     listing l = {rig, made, TL_OK, error};
     tl_rig_each_part(rig, list_part, &l);
+    list_runs(made, rig);
     if (l.status == TL_OK)
         survey_rig(made, rig);
     if (l.status != TL_OK) {

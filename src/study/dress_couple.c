@@ -8,11 +8,12 @@
 static const double pi = 3.14159265358979323846;
 static const double e0 = 8.8541878128e-12;
 
-tl_run_geometry tl_run_geometry_of(const tl_part* run, const tl_part* cable) {
+tl_run_geometry tl_run_geometry_of(const tl_part* run, const tl_part* cable, const tl_part* other) {
     return (tl_run_geometry){
         .length_m = tl_part_number(run, "length", 0),
         .spacing_m = tl_part_number(run, "spacing", 0),
         .angle_deg = tl_part_number(run, "angle", 0),
+        .height_m = tl_part_number(run, "height", INFINITY),
         .diameter_m = tl_part_number(run, "diameter", 0),
         .pair_m = tl_part_number(run, "pair", INFINITY),
         .return_m = tl_part_number(run, "return", TL_RUN_RETURN_M),
@@ -22,6 +23,7 @@ tl_run_geometry tl_run_geometry_of(const tl_part* run, const tl_part* cable) {
         .bare_m = tl_part_number(run, "bare", 0),
         .core_m = tl_part_number(cable, "build.core", TL_RUN_CORE_M),
         .farad_per_m = tl_cable_per_metre(cable).farad,
+        .other_farad_per_m = other ? tl_cable_per_metre(other).farad : 0,
     };
 }
 
@@ -29,6 +31,14 @@ double tl_two_wires_farad_per_m(double spacing_m, double diameter_m, double othe
     double a = diameter_m / 2;
     double b = other_diameter_m / 2;
     return 2 * pi * e0 / acosh((spacing_m * spacing_m - a * a - b * b) / (2 * a * b));
+}
+
+double tl_wires_over_ground_farad_per_m(double spacing_m, double height_m, double diameter_m,
+                                        double other_diameter_m) {
+    double one = acosh(2 * height_m / diameter_m);
+    double two = acosh(2 * height_m / other_diameter_m);
+    double both = log1p(4 * height_m * height_m / (spacing_m * spacing_m)) / 2;
+    return 2 * pi * e0 * both / (one * two - both * both);
 }
 
 double tl_wires_henry(double length_m, double spacing_m) {
@@ -39,19 +49,28 @@ double tl_wires_henry(double length_m, double spacing_m) {
 
 /// Share of the field lines ending on a braid that its holes let through to the core: C1 (1 -
 /// K)^1.5 / (3 e n) with C1 the capacitance core to shield, K the coverage, n the carriers; holes
-/// round and small (E. F. Vance, Coupling to Shielded Cables, Wiley 1978, from memory; the theory of
-/// small holes gives the same within a factor of 2). The insulation's permittivity is left out,
+/// round and small (E. F. Vance, Coupling to Shielded Cables, Wiley 1978, from memory; the theory
+/// of small holes gives the same within a factor of 2). The insulation's permittivity is left out,
 /// which errs to the loud side.
-static double holes_share(const tl_run_geometry* run) {
-    return run->farad_per_m * pow(1 - run->coverage, 1.5) / (3 * e0 * run->carriers);
+static double holes_share(const tl_run_geometry* run, double farad_per_m) {
+    return farad_per_m * pow(1 - run->coverage, 1.5) / (3 * e0 * run->carriers);
+}
+
+/// Capacitance per metre to something so thick along the audio lead.
+static double wires_farad_per_m(const tl_run_geometry* run, double spacing_m, double diameter_m) {
+    return isfinite(run->height_m)
+               ? tl_wires_over_ground_farad_per_m(spacing_m, run->height_m, run->diameter_m,
+                                                  diameter_m)
+               : tl_two_wires_farad_per_m(spacing_m, run->diameter_m, diameter_m);
 }
 
 /// Capacitance per metre to the core where the leads are `spacing_m` apart.
 static double farad_per_m_at(const tl_run_geometry* run, double spacing_m) {
-    double shield = tl_two_wires_farad_per_m(spacing_m, run->diameter_m, run->shield_m);
+    double shield = wires_farad_per_m(run, spacing_m, run->shield_m);
     double bare = run->bare_m / run->length_m;
-    double core = tl_two_wires_farad_per_m(spacing_m, run->diameter_m, run->core_m);
-    return (1 - bare) * holes_share(run) * shield + bare * core;
+    double core = wires_farad_per_m(run, spacing_m, run->core_m);
+    double share = run->other_farad_per_m > 0 ? holes_share(run, run->other_farad_per_m) : 1;
+    return share * ((1 - bare) * holes_share(run, run->farad_per_m) * shield + bare * core);
 }
 
 /// Side by side it is capacitance per metre times length. At an angle the leads cross in the

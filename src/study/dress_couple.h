@@ -1,6 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-/// @file dress_couple.h What a lead passes on to an audio lead beside it: a capacitance and a mutual
-/// inductance, from how the two lie.
+/// @file dress_couple.h What a lead passes on to an audio lead beside it: a capacitance and a
+/// mutual inductance, from how the two lie.
 #ifndef TL_STUDY_DRESS_COUPLE_H
 #define TL_STUDY_DRESS_COUPLE_H
 
@@ -11,15 +11,17 @@ typedef struct {
     double length_m;
     double spacing_m; ///< centre to centre
     double angle_deg; ///< 0: side by side, 90: crossing in the middle
+    double height_m;  ///< of both over what is grounded; infinite: nothing is near
     double diameter_m;
-    double pair_m; ///< between go and return of the other lead; infinite: the return is far away
+    double pair_m;   ///< between go and return of the other lead; infinite: the return is far away
     double return_m; ///< between core and return of the audio lead
     double coverage; ///< of its shield
     double shield_m; ///< diameter of its shield
     double carriers; ///< of the braid
     double bare_m;   ///< of its core, outside of its shield
     double core_m;   ///< diameter of its core
-    double farad_per_m; ///< core to shield
+    double farad_per_m;       ///< core to shield
+    double other_farad_per_m; ///< of the other lead, beside audio: it has a shield too; else 0
 } tl_run_geometry;
 
 // What is taken when a run does not say; each is printed with the answer.
@@ -27,13 +29,22 @@ typedef struct {
 #define TL_RUN_CARRIERS 16.0   ///< common practice: braids of leads this thin
 #define TL_RUN_CORE_M 0.6e-3   ///< 24 AWG in strands, common practice
 
-/// The geometry of a run (a part of the kind `run`) along a cable.
-tl_run_geometry tl_run_geometry_of(const tl_part* run, const tl_part* cable);
+/// The geometry of a run (a part of the kind `run`) along a cable; `other` is NULL but beside
+/// audio.
+tl_run_geometry tl_run_geometry_of(const tl_part* run, const tl_part* cable, const tl_part* other);
 
 /// Capacitance per metre of two round wires in air: 2 pi e0 / acosh((D^2 - a^2 - b^2) / 2ab) for
 /// radii a and b, which is pi e0 / acosh(D / 2a) when they are alike (from memory, any text on
 /// fields; the latter: SOURCES 7, seen, from D. M. Pozar, Microwave Engineering).
 double tl_two_wires_farad_per_m(double spacing_m, double diameter_m, double other_diameter_m);
+
+/// The same with a grounded plane below both, their middles `height_m` over it: 2 pi e0 p12 / (p1
+/// p2
+/// - p12^2) with p1 = acosh(h / a), p2 = acosh(h / b), p12 = ln(1 + (2h / D)^2) / 2: wires and
+/// their images (C. R. Paul, Introduction to Electromagnetic Compatibility, on three-conductor
+/// lines, from memory).
+double tl_wires_over_ground_farad_per_m(double spacing_m, double height_m, double diameter_m,
+                                        double other_diameter_m);
 
 /// Mutual inductance of two parallel wires of one length, H (C. R. Paul, Inductance: Loop and
 /// Partial, Wiley 2009, eq. 5.21b; seen in a script that cites it).

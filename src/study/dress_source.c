@@ -10,15 +10,15 @@ enum { MAINS_LINES = 40 };
 
 static const double pi = 3.14159265358979323846;
 
-/// Half of what EN 50160 allows a public low-voltage supply in 95 % of the week (its table of odd
-/// harmonics, seen in meter makers' notes on the standard); that half of it is usual is from memory.
-/// Above the 25th the standard gives none.
+/// What a public low-voltage supply has on an ordinary day, from memory: 3.3 % in all. EN 50160
+/// allows 8 % in all and of each harmonic two to ten times as much (its table, to the 25th, seen in
+/// meter makers' notes on the standard).
 double tl_mains_harmonic(unsigned n) {
-    static const double allowed[] = {[1] = 2,      [3] = 0.05,   [5] = 0.06,   [7] = 0.05,
-                                     [9] = 0.015,  [11] = 0.035, [13] = 0.03,  [15] = 0.005,
-                                     [17] = 0.02,  [19] = 0.015, [21] = 0.005, [23] = 0.015,
-                                     [25] = 0.015};
-    return n < sizeof allowed / sizeof *allowed ? allowed[n] / 2 : 0;
+    static const double percent[] = {
+        [1] = 100,   [3] = 1,     [5] = 2.5,   [7] = 1.5,  [9] = 0.4,  [11] = 0.8, [13] = 0.6,
+        [15] = 0.15, [17] = 0.35, [19] = 0.25, [21] = 0.1, [23] = 0.2, [25] = 0.2, [27] = 0.08,
+        [29] = 0.15, [31] = 0.12, [33] = 0.06, [35] = 0.1, [37] = 0.1, [39] = 0.05};
+    return n < sizeof percent / sizeof *percent ? percent[n] / 100 : 0;
 }
 
 /// Pulses of half a cosine, 60 degrees wide (from memory: some 3 ms at 50 Hz), in turn up and down:

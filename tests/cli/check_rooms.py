@@ -29,6 +29,7 @@ PUBLIC = {
     "lesson.h": "response",  # plain figures: study fills them, show draws them
     "card.h": "response",  # the same
     "spread.h": "response",  # the same
+    "dress.h": "response",  # the same
     "design.h": "circuit",
     "bench.h": "study",
     "study.h": "study",

@@ -1,0 +1,23 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/// @file dress.h What is said with every answer on leads and joints.
+#ifndef TL_SHOW_DRESS_H
+#define TL_SHOW_DRESS_H
+
+#include "toneload/show.h"
+
+#include <stddef.h>
+
+/// What the figures rest on; `beside` NULL: always said, else with runs beside that.
+typedef struct {
+    const char* beside;
+    const char* words;
+} tl_dress_assumption;
+
+enum { TL_DRESS_ASSUMPTIONS = 7 };
+extern const tl_dress_assumption tl_dress_assumptions[TL_DRESS_ASSUMPTIONS];
+
+/// Moving and mending leads: everything but batteries.
+#define TL_DRESS_CAUTIONS                                                                          \
+    (TL_CAUTION_UNPLUG | TL_CAUTION_MAINS | TL_CAUTION_EARTH | TL_CAUTION_SOLDER)
+
+#endif

@@ -1,0 +1,232 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+// What leads pick up, as JSON and CSV.
+#include "toneload/show.h"
+
+#include "base/text.h"
+#include "show/dress.h"
+
+#include <math.h>
+#include <stdlib.h>
+
+const tl_dress_assumption tl_dress_assumptions[TL_DRESS_ASSUMPTIONS] = {
+    {NULL,
+     "Electric field: the leads as two round wires in air, the other lead all at its full voltage; "
+     "over a grounded plane when 'height' says so, else with nothing grounded near, which is the "
+     "most it can be. The shield lets through what a braid's round holes do (E. F. Vance: 16 "
+     "carriers unless 'shield.carriers' says otherwise), bare core ('bare', 0.6 mm thick) lets "
+     "through everything."},
+    {NULL,
+     "Magnetic field: go and return of both leads in one plane, the worst way round. A copper "
+     "shield does not stop it; the audio lead's return runs 0.2 mm off its core unless 'return' "
+     "says otherwise."},
+    {NULL,
+     "The shield carries no current but the signal's own. What flows through shields from shared "
+     "supplies is another matter."},
+    {NULL, "At an angle the magnetic part goes with its cosine, and the electric part is summed "
+           "along the leads, which cross in the middle. The two parts, and runs, are added as "
+           "powers."},
+    {"mains", "Mains harmonics: those of an ordinary day, 3.3 % in all, from memory (EN 50160 "
+              "allows 8 %). A load draws its current as rectifiers "
+              "do, in pulses of 60 degrees, unless 'load: plain' says otherwise."},
+    {"dc", "DC leads: only what moves in them is picked up, ripple (peak to peak) and pulses (from "
+           "low to high)."},
+    {"audio", "Audio beside audio: the capacitance between the cores, solved in the rig with the "
+              "guitar playing; their currents are too small to count. Both shields "
+              "are taken to be as the run says."},
+};
+
+static void put(json_t* json, const char* key, double number) {
+    json_object_set_new(json, key, tl_json_number(number));
+}
+
+static json_t* level_json(const tl_dress_level* level) {
+    json_t* json = json_object();
+    put(json, "total_v", level->total_v);
+    put(json, "a_weighted_v", level->a_weighted_v);
+    put(json, "above_hearing_v", level->above_v);
+    put(json, "against_floor_db", level->floor_db);
+    put(json, "electric_share", level->electric);
+    json_object_set_new(json, "verdict", json_string(tl_dress_verdict_words(level->verdict)));
+    return json;
+}
+
+static json_t* amp_json(const tl_dress* dress, const tl_dress_run* run, size_t amp) {
+    const tl_dress_amp* at = &run->amps[amp];
+    json_t* json = level_json(&at->as_is);
+    json_object_set_new(json, "amp", tl_json_words(dress->amps[amp]));
+    json_object_set_new(json, "crossing", level_json(&at->crossing));
+    json_object_set_new(json, "buffered", level_json(&at->buffered));
+    put(json, "enough_m", at->enough_m);
+    put(json, "enough_deg", at->enough_deg);
+    json_t* lines = json_array();
+    for (size_t i = 0; i < at->line_count; ++i) {
+        json_t* line = json_object();
+        put(line, "hz", at->lines[i].hz);
+        put(line, "v", at->lines[i].volt);
+        json_array_append_new(lines, line);
+    }
+    json_object_set_new(json, "lines", lines);
+    return json;
+}
+
+static json_t* leak_json(const tl_dress* dress, const tl_dress_run* run, size_t amp) {
+    const tl_dress_leak* leak = &run->leaks[amp];
+    json_t* json = json_object();
+    json_object_set_new(json, "amp", tl_json_words(dress->amps[amp]));
+    put(json, "leak_db", isnan(leak->leak_hz) ? NAN : leak->leak_db);
+    put(json, "leak_hz", leak->leak_hz);
+    json_object_set_new(json, "unstable", json_boolean(leak->unstable));
+    put(json, "unstable_hz", leak->unstable_hz);
+    json_object_set_new(json, "hearing", tl_json_hearing(&leak->hearing));
+    return json;
+}
+
+static json_t* run_json(const tl_dress* dress, const tl_dress_run* run) {
+    json_t* json = json_object();
+    json_object_set_new(json, "name", tl_json_words(run->name));
+    json_object_set_new(json, "lead", tl_json_words(run->lead));
+    json_object_set_new(json, "beside", json_string(run->beside));
+    json_object_set_new(json, "source", tl_json_words(run->source));
+    json_object_set_new(json, "in_path", json_boolean(run->in_path));
+    put(json, "length_m", run->length_m);
+    put(json, "spacing_m", run->spacing_m);
+    put(json, "angle_deg", run->angle_deg);
+    put(json, "height_m", run->height_m);
+    put(json, "capacitance_farad", run->farad);
+    json_t* amps = json_array();
+    if (run->amps) {
+        put(json, "mutual_henry", run->henry);
+        put(json, "impedance_ohm", run->impedance_ohm);
+        put(json, "buffered_ohm", run->buffered_ohm);
+        put(json, "unsolved_hz", run->unheard_hz > 0 ? run->unheard_hz : NAN);
+    }
+    for (size_t amp = 0; (run->amps || run->leaks) && amp < dress->amp_count; ++amp)
+        json_array_append_new(amps,
+                              run->amps ? amp_json(dress, run, amp) : leak_json(dress, run, amp));
+    json_object_set_new(json, "amps", amps);
+    return json;
+}
+
+static json_t* joints_json(const tl_dress* dress) {
+    const tl_dress_joints* joints = &dress->joints;
+    json_t* json = json_object();
+    json_t* kinds = json_array();
+    for (size_t i = 0; i < joints->kind_count; ++i) {
+        const tl_dress_joint* kind = &joints->kinds[i];
+        json_t* row = json_object();
+        json_object_set_new(row, "name", tl_json_words(kind->name));
+        json_object_set_new(row, "count", json_integer((json_int_t)kind->count));
+        put(row, "resistance_ohm", kind->ohm);
+        put(row, "leakage_ohm", kind->leakage_ohm);
+        put(row, "openings_in_1000_h", kind->openings);
+        put(row, "openings_a_gig", kind->a_gig);
+        json_array_append_new(kinds, row);
+    }
+    json_object_set_new(json, "count", json_integer((json_int_t)joints->count));
+    put(json, "series_ohm", joints->series_ohm);
+    put(json, "worst_ohm", joints->worst_ohm);
+    put(json, "leakage_ohm", joints->leakage_ohm);
+    json_object_set_new(json, "hearing",
+                        joints->count ? tl_json_hearing(&joints->hearing) : json_null());
+    put(json, "gig_h", TL_DRESS_GIG_H);
+    bool known = joints->worst < joints->kind_count;
+    put(json, "openings_a_gig", known ? joints->openings_a_gig : NAN);
+    put(json, "gig_without_share", known ? joints->quiet_gig : NAN);
+    json_object_set_new(json, "opens_most",
+                        tl_json_words(known ? joints->kinds[joints->worst].name : NULL));
+    put(json, "gig_without_share_mended", known ? joints->mended_gig : NAN);
+    json_object_set_new(json, "kinds", kinds);
+    return json;
+}
+
+json_t* tl_dress_json(const tl_dress* dress) {
+    json_t* json = tl_json_open("dress", dress->rig);
+    json_t* floors = json_array();
+    for (size_t amp = 0; amp < dress->amp_count; ++amp) {
+        json_t* row = json_object();
+        json_object_set_new(row, "amp", tl_json_words(dress->amps[amp]));
+        put(row, "a_weighted_v", dress->floor_v[amp]);
+        json_object_set_new(row, "all_runs", level_json(&dress->together[amp]));
+        json_array_append_new(floors, row);
+    }
+    json_t* runs = json_array();
+    for (size_t i = 0; i < dress->run_count; ++i)
+        json_array_append_new(runs, run_json(dress, &dress->runs[i]));
+    json_t* assumptions = json_array();
+    for (size_t i = 0; i < TL_DRESS_ASSUMPTIONS; ++i)
+        json_array_append_new(assumptions, json_string(tl_dress_assumptions[i].words));
+    json_object_set_new(json, "margin_db", tl_json_number(TL_DRESS_MARGIN_DB));
+    json_object_set_new(json, "buffer", tl_json_words(dress->buffer));
+    json_object_set_new(json, "amps", floors);
+    json_object_set_new(json, "runs", runs);
+    json_object_set_new(json, "joints", joints_json(dress));
+    json_object_set_new(json, "assumed", assumptions);
+    json_object_set_new(json, "cautions", tl_cautions_json(TL_DRESS_CAUTIONS));
+    return json;
+}
+
+static void csv_lie(tl_table* table, const tl_dress* dress, const tl_dress_run* run, size_t amp) {
+    tl_table_row(table);
+    tl_table_words(table, run->name);
+    tl_table_words(table, run->lead);
+    tl_table_words(table, run->beside);
+    tl_table_words(table, run->source);
+    tl_table_words(table, run->in_path ? dress->amps[amp] : "");
+    const double numbers[] = {run->length_m, run->spacing_m, run->angle_deg, run->height_m,
+                              run->farad};
+    for (size_t i = 0; i < sizeof numbers / sizeof *numbers; ++i)
+        tl_table_number(table, numbers[i], "");
+}
+
+static void csv_levels(tl_table* table, const tl_dress_run* run, size_t amp) {
+    const tl_dress_amp* at = &run->amps[amp];
+    const double numbers[] = {run->henry,
+                              run->impedance_ohm,
+                              at->as_is.total_v,
+                              at->as_is.a_weighted_v,
+                              at->as_is.above_v,
+                              at->as_is.floor_db,
+                              at->as_is.electric,
+                              at->crossing.floor_db,
+                              at->buffered.floor_db,
+                              at->enough_m,
+                              at->enough_deg};
+    for (size_t i = 0; i < sizeof numbers / sizeof *numbers; ++i)
+        tl_table_number(table, numbers[i], "");
+    tl_table_words(table, tl_dress_verdict_words(at->as_is.verdict));
+}
+
+static void csv_leak(tl_table* table, const tl_dress_leak* leak) {
+    for (int i = 0; i < 11; ++i)
+        tl_table_number(table, NAN, "");
+    tl_table_words(table, leak->unstable ? "howls" : tl_verdict_words(leak->hearing.verdict));
+    tl_table_number(table, isnan(leak->leak_hz) ? NAN : leak->leak_db, "");
+    tl_table_number(table, leak->leak_hz, "");
+    tl_table_number(table, leak->hearing.worst_db, "");
+}
+
+char* tl_dress_csv(const tl_dress* dress) {
+    static const char* const fields[] = {
+        "name",       "lead",           "beside",      "source",       "amp",
+        "length_m",   "spacing_m",      "angle_deg",   "height_m",     "farad",
+        "henry",      "impedance_ohm",  "total_v",     "a_weighted_v", "above_hearing_v",
+        "floor_db",   "electric_share", "crossing_db", "buffered_db",  "enough_m",
+        "enough_deg", "verdict",        "leak_db",     "leak_hz",      "worst_db"};
+    tl_table* table = tl_table_new();
+    for (size_t i = 0; i < sizeof fields / sizeof *fields; ++i)
+        tl_table_column(table, fields[i], fields[i]);
+    for (size_t i = 0; i < dress->run_count; ++i) {
+        const tl_dress_run* run = &dress->runs[i];
+        size_t rows = run->in_path ? dress->amp_count : 1;
+        for (size_t amp = 0; amp < rows; ++amp) {
+            csv_lie(table, dress, run, amp);
+            if (run->amps)
+                csv_levels(table, run, amp);
+            if (run->leaks)
+                csv_leak(table, &run->leaks[amp]);
+        }
+    }
+    char* text = tl_table_csv(table);
+    tl_table_free(table);
+    return text;
+}

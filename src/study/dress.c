@@ -1,0 +1,467 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+// What a board's leads pick up from leads beside them, solved in the rig's own circuit: the guitar
+// silent, a current into an audio lead's core or a voltage in series with it, and what arrives at
+// each amp. How the leads lie and what moves in them comes in afterwards, by formula.
+#include "study/session.h"
+
+#include "base/locale.h"
+#include "base/text.h"
+#include "parts/kinds.h"
+#include "parts/library.h"
+#include "rig/dressing.h"
+#include "study/dress_joints.h"
+#include "study/dress_level.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+/// The highest frequency that is solved.
+static const double solved_hz = 100e3;
+/// The level of noise and joints is told at the usual reference.
+static const double reference_hz = 200;
+/// The joint between a lead and what comes before it: 1 mohm keeps a source of 0 ohm apart from the
+/// current that is driven in, and changes nothing else.
+static const double joint_ohm = 1e-3;
+/// A change this small is no more than how well responses are known.
+static const double least_leak_db = -120;
+/// The library's buffer that stands for "a buffer in front".
+static const char buffer_name[] = "op-amp-follower";
+
+/// What is solved of a run, in this order; beside audio only the first.
+typedef enum { INJECTED, IN_SERIES, INJECTED_BUFFERED, IN_SERIES_BUFFERED, SOLVES } solve;
+
+typedef struct {
+    const tl_run* run;
+    tl_part* lead;
+    tl_part* other;
+    tl_run_geometry lie;
+    size_t first; ///< of its circuits
+} work;
+
+typedef struct {
+    tl_session* session;
+    tl_rig* rig;
+    tl_dress* dress;
+    tl_noise* noise;
+    tl_part* buffer;
+    const tl_part** met; ///< parts in the path, as the rig is written
+    size_t met_count;
+    work* works; ///< by run
+    tl_circuit** circuits;
+    tl_answer** answers;
+    size_t count;
+    size_t without_joints; ///< its circuit; 0: there are no joints
+} dressing;
+
+// ---- circuits
+
+static tl_node collect(void* context, const tl_item* item, const tl_sink* sink, tl_node in) {
+    dressing* d = context;
+    (void)sink;
+    if (item->part) {
+        d->met = tl_grow_one(d->met, d->met_count, sizeof(tl_part*));
+        d->met[d->met_count++] = item->part;
+    }
+    return in;
+}
+
+static bool is_met(const dressing* d, const tl_part* part) {
+    for (size_t i = 0; i < d->met_count; ++i)
+        if (d->met[i] == part)
+            return true;
+    return false;
+}
+
+/// What is put into the rig's circuit for one solve of a run.
+typedef struct {
+    const work* at;
+    solve which;
+    const tl_part* buffer;
+    double farad;
+    tl_node first; ///< beside audio: the lead that comes first
+    bool second;
+} addition;
+
+static tl_node add_source(void* context, const tl_item* item, const tl_sink* sink, tl_node in) {
+    const addition* a = context;
+    if (item->part != a->at->lead)
+        return in;
+    if (a->which == INJECTED_BUFFERED || a->which == IN_SERIES_BUFFERED)
+        in = a->buffer->kind->emit(a->buffer, sink, in, TL_GROUND);
+    tl_node next = tl_sink_node(sink, "beside another lead");
+    if (a->which == IN_SERIES || a->which == IN_SERIES_BUFFERED) {
+        sink->element(sink->context, 'v', next, in, 1);
+        return next;
+    }
+    tl_node volt = tl_sink_node(sink, "what drives 1 A");
+    sink->element(sink->context, 'r', in, next, joint_ohm);
+    sink->element(sink->context, 'v', volt, TL_GROUND, 1);
+    sink->controlled(sink->context, 'g', TL_GROUND, next, volt, 1);
+    return next;
+}
+
+/// Two leads of the rig itself with the capacitance between them.
+static tl_node add_capacitance(void* context, const tl_item* item, const tl_sink* sink,
+                               tl_node in) {
+    addition* a = context;
+    if (item->part != a->at->lead && item->part != a->at->other)
+        return in;
+    if (a->second)
+        tl_sink_across(sink, 'c', a->first, in, a->farad);
+    a->first = in;
+    a->second = true;
+    return in;
+}
+
+/// Has the voltage where the current is driven in solved too.
+static void probe_lead(tl_circuit* circuit) {
+    for (size_t i = 0; i < circuit->element_count; ++i)
+        if (circuit->elements[i].kind == 'g') {
+            circuit->outputs =
+                tl_grow(circuit->outputs, circuit->output_count + 1, sizeof *circuit->outputs);
+            circuit->outputs[circuit->output_count++] =
+                (tl_output){circuit->elements[i].b, tl_copy("lead"), false};
+            return;
+        }
+}
+
+static void add_circuit(dressing* d, tl_circuit* circuit) {
+    d->circuits = tl_grow_one(d->circuits, d->count, sizeof(tl_circuit*));
+    d->circuits[d->count++] = circuit;
+}
+
+static void add_run_circuits(dressing* d, work* at) {
+    d->dress->runs[at - d->works].in_path =
+        is_met(d, at->lead) && (!at->other || is_met(d, at->other));
+    at->first = d->count;
+    if (!d->dress->runs[at - d->works].in_path)
+        return;
+    addition a = {at, INJECTED, d->buffer, tl_coupling_farad(&at->lie), 0, false};
+    if (at->other) {
+        tl_circuit_extras extras = {.context = &a, .before = add_capacitance};
+        add_circuit(d, tl_circuit_build_extended(d->rig, &extras));
+        return;
+    }
+    tl_circuit_extras extras = {.context = &a, .before = add_source, .silent = true};
+    for (a.which = INJECTED; a.which < SOLVES; ++a.which) {
+        tl_circuit* circuit = tl_circuit_build_extended(d->rig, &extras);
+        if (a.which == INJECTED || a.which == INJECTED_BUFFERED)
+            probe_lead(circuit);
+        add_circuit(d, circuit);
+    }
+}
+
+/// The rig as written first; the same without its joints; then each run's.
+static void build_circuits(dressing* d) {
+    tl_circuit_extras extras = {.context = d, .before = collect};
+    add_circuit(d, tl_circuit_build_extended(d->rig, &extras));
+    const tl_part** contacts = tl_new(d->met_count, sizeof(tl_part*));
+    size_t count = 0;
+    for (size_t i = 0; i < d->met_count; ++i)
+        if (d->met[i]->kind == &tl_kind_contact)
+            contacts[count++] = d->met[i];
+    tl_dress_count_joints(&d->dress->joints, contacts, count);
+    free(contacts);
+    if (count) {
+        tl_rig* bare = tl_dress_without_joints(d->rig);
+        d->without_joints = d->count;
+        add_circuit(d, tl_circuit_build_rig(bare));
+        tl_rig_free(bare);
+    }
+    for (size_t i = 0; i < d->dress->run_count; ++i)
+        add_run_circuits(d, &d->works[i]);
+}
+
+static void blame(void* context, size_t index, tl_error* error) {
+    const dressing* d = context;
+    (void)index;
+    tl_error_prefix(error, "%s", tl_rig_path(d->rig));
+}
+
+static tl_status solve_all(dressing* d, tl_error* error) {
+    d->answers = tl_new(d->count, sizeof(tl_answer*));
+    tl_batch batch = {d->circuits, d->count, reference_hz, blame, d};
+    return tl_batch_solve(d->session, &batch, d->answers, error);
+}
+
+// ---- figures
+
+static tl_dress_solved solved_at(const dressing* d, const work* at, bool buffered, size_t amp) {
+    const tl_answer* injected = d->answers[at->first + (buffered ? INJECTED_BUFFERED : INJECTED)];
+    const tl_answer* series = d->answers[at->first + (buffered ? IN_SERIES_BUFFERED : IN_SERIES)];
+    return (tl_dress_solved){injected->solved[amp].response,
+                             injected->solved[injected->count - 1].response,
+                             series->solved[amp].response};
+}
+
+static void measure_amp(const dressing* d, const work* at, const tl_source* source, size_t amp,
+                        tl_dress_amp* made) {
+    double floor_v = d->dress->floor_v[amp];
+    tl_run_geometry crossing = at->lie;
+    crossing.angle_deg = 90;
+    tl_dress_solved solved = solved_at(d, at, false, amp);
+    tl_dress_probe* probes = tl_dress_probes(source, &solved);
+    made->as_is = tl_dress_level_of(probes, source->count, &at->lie, floor_v);
+    made->crossing = tl_dress_level_of(probes, source->count, &crossing, floor_v);
+    made->enough_m = tl_dress_enough_m(probes, source->count, &at->lie, floor_v);
+    made->enough_deg = tl_dress_enough_deg(probes, source->count, &at->lie, floor_v);
+    made->lines = tl_dress_lines(probes, source->count, &at->lie, &made->line_count);
+    free(probes);
+    solved = solved_at(d, at, true, amp);
+    probes = tl_dress_probes(source, &solved);
+    made->buffered = tl_dress_level_of(probes, source->count, &at->lie, floor_v);
+    free(probes);
+}
+
+static void measure_run(dressing* d, const work* at, tl_dress_run* run) {
+    const double impedance_hz = 1000;
+    tl_source source = tl_source_of(at->run->part, solved_hz);
+    tl_dress_solved plain = solved_at(d, at, false, 0);
+    tl_dress_solved buffered = solved_at(d, at, true, 0);
+    run->impedance_ohm = cabs(tl_response_at(plain.at_lead, impedance_hz));
+    run->buffered_ohm = cabs(tl_response_at(buffered.at_lead, impedance_hz));
+    run->unheard_hz = source.highest_hz;
+    run->henry = tl_coupling_henry(&at->lie);
+    run->amps = tl_new(d->dress->amp_count, sizeof *run->amps);
+    for (size_t i = 0; i < d->dress->amp_count; ++i)
+        measure_amp(d, at, &source, i, &run->amps[i]);
+    free(source.lines);
+}
+
+/// What one lead passes on to another, from the rig solved with and without it.
+static tl_dress_leak measure_leak(const tl_solved* with, const tl_solved* without) {
+    enum { POINTS = 241 };
+    tl_dress_leak leak = {.leak_db = least_leak_db, .leak_hz = NAN};
+    for (int i = 0; i < POINTS; ++i) {
+        double hz = 20 * pow(1000, (double)i / (POINTS - 1));
+        double _Complex plain = tl_response_at(without->response, hz);
+        double db = 20 * log10(cabs(tl_response_at(with->response, hz) / plain - 1));
+        if (db > leak.leak_db) {
+            leak.leak_db = db;
+            leak.leak_hz = hz;
+        }
+    }
+    leak.hearing =
+        tl_hearing_compare(with->response, &with->metrics, without->response, &without->metrics);
+    leak.unstable = with->metrics.unstable;
+    leak.unstable_hz = with->metrics.unstable_hz;
+    return leak;
+}
+
+static void measure_runs(dressing* d) {
+    tl_dress* dress = d->dress;
+    for (size_t i = 0; i < dress->run_count; ++i) {
+        const work* at = &d->works[i];
+        tl_dress_run* run = &dress->runs[i];
+        run->farad = tl_coupling_farad(&at->lie);
+        if (run->in_path && !at->other)
+            measure_run(d, at, run);
+        if (!run->in_path || !at->other)
+            continue;
+        run->leaks = tl_new(dress->amp_count, sizeof *run->leaks);
+        for (size_t j = 0; j < dress->amp_count; ++j)
+            run->leaks[j] =
+                measure_leak(&d->answers[at->first]->solved[j], &d->answers[0]->solved[j]);
+    }
+}
+
+/// All runs together, by amp.
+static void add_up(tl_dress* dress) {
+    dress->together = tl_new(dress->amp_count, sizeof *dress->together);
+    for (size_t amp = 0; amp < dress->amp_count; ++amp) {
+        tl_dress_level* sum = &dress->together[amp];
+        double electric_v = 0;
+        for (size_t i = 0; i < dress->run_count; ++i) {
+            if (!dress->runs[i].amps)
+                continue;
+            const tl_dress_level* one = &dress->runs[i].amps[amp].as_is;
+            sum->total_v = hypot(sum->total_v, one->total_v);
+            sum->a_weighted_v = hypot(sum->a_weighted_v, one->a_weighted_v);
+            sum->above_v = hypot(sum->above_v, one->above_v);
+            if (one->a_weighted_v > 0)
+                electric_v = hypot(electric_v, one->a_weighted_v * sqrt(one->electric));
+        }
+        double share = electric_v / sum->a_weighted_v;
+        sum->electric = share * share;
+        tl_dress_judge(sum, dress->floor_v[amp]);
+    }
+}
+
+static void compare_joints(dressing* d) {
+    tl_dress_joints* joints = &d->dress->joints;
+    for (size_t i = 0; d->without_joints && i < d->dress->amp_count; ++i) {
+        const tl_solved* with = &d->answers[0]->solved[i];
+        const tl_solved* without = &d->answers[d->without_joints]->solved[i];
+        tl_hearing hearing = tl_hearing_compare(with->response, &with->metrics, without->response,
+                                                &without->metrics);
+        if (i == 0 || fabs(hearing.worst_db) > fabs(joints->hearing.worst_db)) {
+            joints->hearing = hearing;
+            joints->hearing_amp = i;
+        }
+    }
+}
+
+// ---- from the rig file
+
+/// What moves in the other lead, in words.
+static char* source_words(const tl_run* run) {
+    tl_text words = {0};
+    const tl_part* part = run->part;
+    if (tl_part_chosen(part, "beside", "audio"))
+        return tl_copy(run->other);
+    if (tl_part_chosen(part, "beside", "mains")) {
+        tl_quantity_add(&words, TL_UNIT_VOLT, tl_part_number(part, "voltage", 0));
+        tl_text_add(&words, ", ");
+        tl_quantity_add(&words, TL_UNIT_HERTZ, tl_part_number(part, "frequency", 0));
+    }
+    if (tl_part_has(part, "current")) {
+        tl_text_add(&words, ", ");
+        tl_quantity_add(&words, TL_UNIT_AMPERE, tl_part_number(part, "current", 0));
+        tl_text_add(&words, tl_part_chosen(part, "load", "plain") ? "" : " into rectifiers");
+    }
+    if (tl_part_has(part, "ripple.voltage")) {
+        tl_quantity_add(&words, TL_UNIT_VOLT, tl_part_number(part, "ripple.voltage", 0));
+        tl_text_add(&words, " ripple at ");
+        tl_quantity_add(&words, TL_UNIT_HERTZ, tl_part_number(part, "ripple.frequency", 0));
+    }
+    if (tl_part_has(part, "pulse.current")) {
+        tl_text_add(&words, words.size ? ", " : "");
+        tl_quantity_add(&words, TL_UNIT_AMPERE, tl_part_number(part, "pulse.current", 0));
+        tl_text_add(&words, " pulses at ");
+        tl_quantity_add(&words, TL_UNIT_HERTZ, tl_part_number(part, "pulse.frequency", 0));
+    }
+    return tl_text_take(&words);
+}
+
+static tl_status take_runs(dressing* d, tl_error* error) {
+    tl_dress* dress = d->dress;
+    tl_status status = TL_OK;
+    dress->run_count = d->rig->run_count;
+    dress->runs = tl_new(dress->run_count, sizeof *dress->runs);
+    d->works = tl_new(dress->run_count, sizeof *d->works);
+    for (size_t i = 0; status == TL_OK && i < dress->run_count; ++i) {
+        const tl_run* run = &d->rig->runs[i];
+        work* at = &d->works[i];
+        at->run = run;
+        status = tl_run_leads(d->rig, run, &at->lead, &at->other, error);
+        if (status != TL_OK)
+            return status;
+        at->lie = tl_run_geometry_of(run->part, at->lead, at->other);
+        dress->runs[i] = (tl_dress_run){.name = tl_copy(run->name),
+                                        .lead = tl_copy(run->lead),
+                                        .beside = tl_part_choice(run->part, "beside"),
+                                        .source = source_words(run),
+                                        .length_m = at->lie.length_m,
+                                        .spacing_m = at->lie.spacing_m,
+                                        .angle_deg = at->lie.angle_deg,
+                                        .height_m = at->lie.height_m};
+    }
+    return status;
+}
+
+/// The rig's own noise, in the state it is written in.
+static tl_status find_floor(dressing* d, tl_error* error) {
+    tl_noise_options options = {.reference_hz = reference_hz};
+    tl_status status = tl_study_noise(d->session, d->rig, &options, &d->noise, error);
+    if (status != TL_OK)
+        return status;
+    tl_dress* dress = d->dress;
+    const tl_noise* noise = d->noise;
+    dress->amp_count = noise->amp_count;
+    dress->amps = tl_new(noise->amp_count, sizeof *dress->amps);
+    dress->floor_v = tl_new(noise->amp_count, sizeof *dress->floor_v);
+    dress->point_count = noise->rig[0].count;
+    dress->hz = tl_new(dress->point_count, sizeof *dress->hz);
+    memcpy(dress->hz, noise->rig[0].hz, dress->point_count * sizeof *dress->hz);
+    dress->floor_v_rthz =
+        tl_new(noise->amp_count * dress->point_count, sizeof *dress->floor_v_rthz);
+    for (size_t i = 0; i < noise->amp_count; ++i) {
+        dress->amps[i] = tl_copy(noise->rig[i].amp);
+        dress->floor_v[i] = noise->rig[i].a_weighted_v;
+        memcpy(dress->floor_v_rthz + i * dress->point_count, noise->rig[i].v_rthz,
+               dress->point_count * sizeof *dress->floor_v_rthz);
+    }
+    return TL_OK;
+}
+
+static tl_status take_buffer(dressing* d, tl_error* error) {
+    tl_place nowhere = {0};
+    d->dress->buffer = tl_copy(buffer_name);
+    return tl_library_part(d->rig->library, &tl_kind_buffer, buffer_name, &nowhere, &d->buffer,
+                           error);
+}
+
+static void free_work(dressing* d) {
+    for (size_t i = 0; i < d->count; ++i) {
+        tl_circuit_free(d->circuits[i]);
+        if (d->answers)
+            tl_answer_free(d->answers[i]);
+    }
+    free(d->circuits);
+    free(d->answers);
+    free(d->works);
+    free(d->met);
+    tl_part_free(d->buffer);
+    tl_noise_free(d->noise);
+}
+
+static tl_status study_dress(tl_session* session, tl_rig* rig, tl_dress** dress, tl_error* error) {
+    dressing d = {.session = session, .rig = rig, .dress = tl_new(1, sizeof(tl_dress))};
+    d.dress->rig = tl_copy(tl_rig_title(rig));
+    tl_status status = take_buffer(&d, error);
+    if (status == TL_OK)
+        status = take_runs(&d, error);
+    if (status == TL_OK)
+        status = find_floor(&d, error);
+    if (status == TL_OK) {
+        build_circuits(&d);
+        status = solve_all(&d, error);
+    }
+    if (status == TL_OK) {
+        measure_runs(&d);
+        add_up(d.dress);
+        compare_joints(&d);
+    }
+    free_work(&d);
+    if (status != TL_OK) {
+        tl_dress_free(d.dress);
+        d.dress = NULL;
+    }
+    *dress = d.dress;
+    return status;
+}
+
+tl_status tl_study_dress(tl_session* session, tl_rig* rig, tl_dress** dress, tl_error* error) {
+    tl_locale locale = tl_locale_plain();
+    tl_status status = study_dress(session, rig, dress, error);
+    tl_locale_restore(locale);
+    return status;
+}
+
+void tl_dress_free(tl_dress* dress) {
+    if (!dress)
+        return;
+    for (size_t i = 0; i < dress->run_count; ++i) {
+        tl_dress_run* run = &dress->runs[i];
+        for (size_t j = 0; run->amps && j < dress->amp_count; ++j)
+            free(run->amps[j].lines);
+        free(run->amps);
+        free(run->leaks);
+        free(run->name);
+        free(run->lead);
+        free(run->source);
+    }
+    for (size_t i = 0; i < dress->amp_count; ++i)
+        free(dress->amps[i]);
+    tl_dress_free_joints(&dress->joints);
+    free(dress->runs);
+    free(dress->amps);
+    free(dress->floor_v);
+    free(dress->hz);
+    free(dress->floor_v_rthz);
+    free(dress->together);
+    free(dress->buffer);
+    free(dress->rig);
+    free(dress);
+}

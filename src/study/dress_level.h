@@ -1,0 +1,55 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/// @file dress_level.h What of another lead's voltage and current arrives at an amp.
+#ifndef TL_STUDY_DRESS_LEVEL_H
+#define TL_STUDY_DRESS_LEVEL_H
+
+#include "study/dress_couple.h"
+#include "study/dress_source.h"
+#include "toneload/dress.h"
+
+#include <complex.h>
+
+/// What was solved of a rig at an audio lead, for one amp.
+typedef struct {
+    const tl_response* injected;  ///< volts at the amp per ampere into the lead's core
+    const tl_response* at_lead;   ///< volts there per ampere: the impedance the core sees
+    const tl_response* in_series; ///< volts at the amp per volt in series with the core
+} tl_dress_solved;
+
+/// A line of a source with all that does not depend on how the leads lie.
+typedef struct {
+    tl_source_line line;
+    double weight; ///< A-weighting
+    double _Complex injected;
+    double _Complex at_lead;
+    double _Complex in_series;
+} tl_dress_probe;
+
+/// The probes of a source; free with free().
+tl_dress_probe* tl_dress_probes(const tl_source* source, const tl_dress_solved* solved);
+
+/// Volts at the amp per volt on the other lead, through a capacitance: j w C Zt / (1 + j w C Zl),
+/// Zl being what the core sees. With Zl of R beside C2 at the amp itself it is Ott's j w R C / (1 +
+/// j w R (C + C2)).
+double _Complex tl_through_capacitance(double farad, double hz, double _Complex injected,
+                                       double _Complex at_lead);
+
+/// The level that comes of leads that lie like this; `floor_v` is the rig's noise, A-weighted.
+tl_dress_level tl_dress_level_of(const tl_dress_probe* probes, size_t count,
+                                 const tl_run_geometry* lie, double floor_v);
+
+/// Verdict and distance from the floor of a level whose A-weighted volts are known.
+void tl_dress_judge(tl_dress_level* level, double floor_v);
+
+/// The spacing and the angle that bring it TL_DRESS_MARGIN_DB under the floor; NAN: none does, or
+/// none is needed.
+double tl_dress_enough_m(const tl_dress_probe* probes, size_t count, const tl_run_geometry* lie,
+                         double floor_v);
+double tl_dress_enough_deg(const tl_dress_probe* probes, size_t count, const tl_run_geometry* lie,
+                           double floor_v);
+
+/// The lines at the amp up to 20 kHz, those of one frequency together, ascending.
+tl_dress_line* tl_dress_lines(const tl_dress_probe* probes, size_t count,
+                              const tl_run_geometry* lie, size_t* line_count);
+
+#endif
