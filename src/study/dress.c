@@ -90,13 +90,13 @@ static tl_node add_source(void* context, const tl_item* item, const tl_sink* sin
     if (a->which == INJECTED_BUFFERED || a->which == IN_SERIES_BUFFERED)
         in = a->buffer->kind->emit(a->buffer, sink, in, TL_GROUND);
     tl_node next = tl_sink_node(sink, "beside another lead");
+    tl_node volt = tl_sink_node(sink, "1 V");
+    sink->element(sink->context, 'v', volt, TL_GROUND, 1);
     if (a->which == IN_SERIES || a->which == IN_SERIES_BUFFERED) {
-        sink->element(sink->context, 'v', next, in, 1);
+        sink->controlled(sink->context, 'e', next, in, volt, 1);
         return next;
     }
-    tl_node volt = tl_sink_node(sink, "what drives 1 A");
     sink->element(sink->context, 'r', in, next, joint_ohm);
-    sink->element(sink->context, 'v', volt, TL_GROUND, 1);
     sink->controlled(sink->context, 'g', TL_GROUND, next, volt, 1);
     return next;
 }
@@ -126,6 +126,35 @@ static void probe_lead(tl_circuit* circuit) {
         }
 }
 
+/// The node that the one source of 1 V drives; the guitar's are silent.
+static tl_node find_volt(const tl_circuit* circuit) {
+    for (size_t i = 0; i < circuit->element_count; ++i)
+        if (circuit->elements[i].kind == 'v' && circuit->elements[i].value == 1)
+            return circuit->elements[i].a;
+    return TL_GROUND;
+}
+
+/// A new node that follows `control` above `from`.
+static tl_node append_follower(tl_circuit* circuit, tl_node from, tl_node control, double gain) {
+    tl_node node = (tl_node)circuit->node_count;
+    circuit->nodes = tl_grow(circuit->nodes, circuit->node_count + 1, sizeof *circuit->nodes);
+    circuit->nodes[circuit->node_count++] = (tl_node_words){NULL, "what is read", false};
+    circuit->elements =
+        tl_grow(circuit->elements, circuit->element_count + 1, sizeof *circuit->elements);
+    circuit->elements[circuit->element_count++] =
+        (tl_element){.kind = 'e', .a = node, .b = from, .control = control, .value = gain};
+    return node;
+}
+
+/// Adds a known part of the source's volt to all that is read.
+static void add_known(tl_circuit* circuit, double known) {
+    tl_node volt = find_volt(circuit);
+    for (size_t i = 0; i < circuit->output_count; ++i) {
+        tl_node follows = append_follower(circuit, TL_GROUND, circuit->outputs[i].node, 1);
+        circuit->outputs[i].node = append_follower(circuit, follows, volt, known);
+    }
+}
+
 static void add_circuit(dressing* d, tl_circuit* circuit) {
     d->circuits = tl_grow_one(d->circuits, d->count, sizeof(tl_circuit*));
     d->circuits[d->count++] = circuit;
@@ -146,8 +175,10 @@ static void add_run_circuits(dressing* d, work* at) {
     tl_circuit_extras extras = {.context = &a, .before = add_source, .silent = true};
     for (a.which = INJECTED; a.which < SOLVES; ++a.which) {
         tl_circuit* circuit = tl_circuit_build_extended(d->rig, &extras);
-        if (a.which == INJECTED || a.which == INJECTED_BUFFERED)
+        bool injected = a.which == INJECTED || a.which == INJECTED_BUFFERED;
+        if (injected)
             probe_lead(circuit);
+        add_known(circuit, injected ? TL_DRESS_KNOWN_OHM : TL_DRESS_KNOWN_SHARE);
         add_circuit(d, circuit);
     }
 }
@@ -219,8 +250,8 @@ static void measure_run(dressing* d, const work* at, tl_dress_run* run) {
     tl_source source = tl_source_of(at->run->part, solved_hz);
     tl_dress_solved plain = solved_at(d, at, false, 0);
     tl_dress_solved buffered = solved_at(d, at, true, 0);
-    run->impedance_ohm = cabs(tl_response_at(plain.at_lead, impedance_hz));
-    run->buffered_ohm = cabs(tl_response_at(buffered.at_lead, impedance_hz));
+    run->impedance_ohm = cabs(tl_response_at(plain.at_lead, impedance_hz) - TL_DRESS_KNOWN_OHM);
+    run->buffered_ohm = cabs(tl_response_at(buffered.at_lead, impedance_hz) - TL_DRESS_KNOWN_OHM);
     run->unheard_hz = source.highest_hz;
     run->henry = tl_coupling_henry(&at->lie);
     run->amps = tl_new(d->dress->amp_count, sizeof *run->amps);
@@ -304,33 +335,27 @@ static void compare_joints(dressing* d) {
 
 // ---- from the rig file
 
+/// Adds a value of a run in words, when it is there.
+static void add_value(tl_text* words, const tl_part* run, const char* before, const char* field) {
+    int index = tl_part_field(run->kind, field);
+    if (!run->values[index].given)
+        return;
+    tl_text_add(words, before);
+    tl_quantity_add(words, run->kind->fields[index].unit, run->values[index].number);
+}
+
 /// What moves in the other lead, in words.
 static char* source_words(const tl_run* run) {
     tl_text words = {0};
-    const tl_part* part = run->part;
-    if (tl_part_chosen(part, "beside", "audio"))
+    if (run->other)
         return tl_copy(run->other);
-    if (tl_part_chosen(part, "beside", "mains")) {
-        tl_quantity_add(&words, TL_UNIT_VOLT, tl_part_number(part, "voltage", 0));
-        tl_text_add(&words, ", ");
-        tl_quantity_add(&words, TL_UNIT_HERTZ, tl_part_number(part, "frequency", 0));
-    }
-    if (tl_part_has(part, "current")) {
-        tl_text_add(&words, ", ");
-        tl_quantity_add(&words, TL_UNIT_AMPERE, tl_part_number(part, "current", 0));
-        tl_text_add(&words, tl_part_chosen(part, "load", "plain") ? "" : " into rectifiers");
-    }
-    if (tl_part_has(part, "ripple.voltage")) {
-        tl_quantity_add(&words, TL_UNIT_VOLT, tl_part_number(part, "ripple.voltage", 0));
-        tl_text_add(&words, " ripple at ");
-        tl_quantity_add(&words, TL_UNIT_HERTZ, tl_part_number(part, "ripple.frequency", 0));
-    }
-    if (tl_part_has(part, "pulse.current")) {
-        tl_text_add(&words, words.size ? ", " : "");
-        tl_quantity_add(&words, TL_UNIT_AMPERE, tl_part_number(part, "pulse.current", 0));
-        tl_text_add(&words, " pulses at ");
-        tl_quantity_add(&words, TL_UNIT_HERTZ, tl_part_number(part, "pulse.frequency", 0));
-    }
+    add_value(&words, run->part, "", "voltage");
+    add_value(&words, run->part, ", ", "frequency");
+    add_value(&words, run->part, ", ", "current");
+    add_value(&words, run->part, "", "ripple.voltage");
+    add_value(&words, run->part, " at ", "ripple.frequency");
+    add_value(&words, run->part, words.size ? ", " : "", "pulse.current");
+    add_value(&words, run->part, " at ", "pulse.frequency");
     return tl_text_take(&words);
 }
 

@@ -35,10 +35,16 @@ double tl_two_wires_farad_per_m(double spacing_m, double diameter_m, double othe
 
 double tl_wires_over_ground_farad_per_m(double spacing_m, double height_m, double diameter_m,
                                         double other_diameter_m) {
-    double one = acosh(2 * height_m / diameter_m);
-    double two = acosh(2 * height_m / other_diameter_m);
-    double both = log1p(4 * height_m * height_m / (spacing_m * spacing_m)) / 2;
-    return 2 * pi * e0 * both / (one * two - both * both);
+    double a = diameter_m / 2;
+    double b = other_diameter_m / 2;
+    double one = acosh(height_m / a);
+    double two = acosh(height_m / b);
+    double up = sqrt(height_m * height_m - a * a);
+    double other_up = sqrt(height_m * height_m - b * b);
+    double both = log(hypot(spacing_m, up + other_up) / hypot(spacing_m, up - other_up));
+    double thin = 2 * pi * e0 / log(spacing_m * spacing_m / (a * b));
+    double thick = tl_two_wires_farad_per_m(spacing_m, diameter_m, other_diameter_m);
+    return 2 * pi * e0 * both / (one * two - both * both) * thick / thin;
 }
 
 double tl_wires_henry(double length_m, double spacing_m) {

@@ -38,11 +38,12 @@ tl_run_geometry tl_run_geometry_of(const tl_part* run, const tl_part* cable, con
 /// fields; the latter: SOURCES 7, seen, from D. M. Pozar, Microwave Engineering).
 double tl_two_wires_farad_per_m(double spacing_m, double diameter_m, double other_diameter_m);
 
-/// The same with a grounded plane below both, their middles `height_m` over it: 2 pi e0 p12 / (p1
-/// p2
-/// - p12^2) with p1 = acosh(h / a), p2 = acosh(h / b), p12 = ln(1 + (2h / D)^2) / 2: wires and
-/// their images (C. R. Paul, Introduction to Electromagnetic Compatibility, on three-conductor
-/// lines, from memory).
+/// The same with a grounded plane below both, their middles `height_m` over it: what two line
+/// charges and their images come to, 2 pi e0 p12 / (p1 p2 - p12^2) (C. R. Paul, Introduction to
+/// Electromagnetic Compatibility, on lines of three conductors, from memory), times what thick
+/// wires have more than thin ones where there is no ground. p1 = acosh(h / a) and the charges'
+/// heights sqrt(h^2 - a^2) are those of each wire alone over the plane. Held against the 2-D field
+/// by moments: within 2 % from a radius of air on, 16 % low where leads touch.
 double tl_wires_over_ground_farad_per_m(double spacing_m, double height_m, double diameter_m,
                                         double other_diameter_m);
 

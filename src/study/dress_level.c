@@ -16,9 +16,10 @@ tl_dress_probe* tl_dress_probes(const tl_source* source, const tl_dress_solved* 
     for (size_t i = 0; i < source->count; ++i) {
         double hz = source->lines[i].hz;
         bool heard = hz >= lowest_hz && hz <= highest_hz;
-        probes[i] = (tl_dress_probe){
-            source->lines[i], heard ? tl_a_weighting(hz) : 0, tl_response_at(solved->injected, hz),
-            tl_response_at(solved->at_lead, hz), tl_response_at(solved->in_series, hz)};
+        probes[i] = (tl_dress_probe){source->lines[i], heard ? tl_a_weighting(hz) : 0,
+                                     tl_response_at(solved->injected, hz) - TL_DRESS_KNOWN_OHM,
+                                     tl_response_at(solved->at_lead, hz) - TL_DRESS_KNOWN_OHM,
+                                     tl_response_at(solved->in_series, hz) - TL_DRESS_KNOWN_SHARE};
     }
     return probes;
 }

@@ -9,7 +9,12 @@
 
 #include <complex.h>
 
-/// What was solved of a rig at an audio lead, for one amp.
+// What is added to every response of a run, so that a way which lets nothing through (back through a
+// buffer) is not solved as rounding errors: ohm, and volts per volt.
+#define TL_DRESS_KNOWN_OHM 1e-3
+#define TL_DRESS_KNOWN_SHARE 1e-6
+
+/// What was solved of a rig at an audio lead, for one amp; each with what is known added.
 typedef struct {
     const tl_response* injected;  ///< volts at the amp per ampere into the lead's core
     const tl_response* at_lead;   ///< volts there per ampere: the impedance the core sees
