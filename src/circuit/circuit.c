@@ -285,10 +285,11 @@ static void link_nodes(tl_node* parent, tl_node a, tl_node b) {
     parent[one > two ? one : two] = one < two ? one : two;
 }
 
-/// Links what direct current passes between in one element.
+/// Links what direct current passes between in one element; what a source of current drives through
+/// itself is no way for any other.
 static void link_element(const tl_circuit* circuit, const tl_element* element, tl_node* parent) {
     if (element->kind != 'x') {
-        if (element->kind != 'c')
+        if (element->kind != 'c' && element->kind != 'g')
             link_nodes(parent, element->a, element->b);
         return;
     }

@@ -373,7 +373,7 @@ static void add_joint_supply(tl_text* text, const tl_dress_joints* joints) {
     char* words = tl_printf(
         "Supplies: in the DC lead of a pedal a joint like the worst here (%s) moves the pedal's "
         "ground by %s when it draws 10 mA more. Alone on an isolated output nobody hears that; "
-        "on a return that pedals share it is added to the signal.",
+        "on a return that pedals share it is added to the signal ('toneload power' solves that).",
         worst, moved);
     add_point(text, words);
     free(words);
@@ -396,9 +396,14 @@ static void add_joint_failures(tl_text* text, const tl_dress_joints* joints) {
     free(words);
     if (joints->mended_gig <= joints->quiet_gig)
         return;
-    words = tl_printf("The %zu %s make %.0f %% of that. As good as %s they would leave %.1f %%.",
-                      worst->count, worst->name, 100 * worst->a_gig / joints->openings_a_gig,
-                      best->name, 100 * joints->mended_gig);
+    double share = 100 * worst->a_gig / joints->openings_a_gig;
+    words = worst->count == 1
+                ? tl_printf("One of them, %s, makes %.0f %% of that. As good as %s it would leave "
+                            "%.1f %%.",
+                            worst->name, share, best->name, 100 * joints->mended_gig)
+                : tl_printf("The %zu %s make %.0f %% of that. As good as %s they would leave "
+                            "%.1f %%.",
+                            worst->count, worst->name, share, best->name, 100 * joints->mended_gig);
     add_point(text, words);
     free(words);
 }

@@ -9,8 +9,8 @@
 
 #include <complex.h>
 
-// What is added to every response of a run, so that a way which lets nothing through (back through a
-// buffer) is not solved as rounding errors: ohm, and volts per volt.
+// What is added to every response of a run, so that a way which lets nothing through (back through
+// a buffer) is not solved as rounding errors: ohm, and volts per volt.
 #define TL_DRESS_KNOWN_OHM 1e-3
 #define TL_DRESS_KNOWN_SHARE 1e-6
 

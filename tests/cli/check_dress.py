@@ -157,6 +157,26 @@ def check_two_amps(cases):
     cases.check(rows[0]["amp"] == "left" and float(rows[0]["a_weighted_v"]) > 0 and rows[6]["a_weighted_v"] == "", rows[0])
 
 
+def check_everywhere(cases):
+    """Leads wherever a rig may have them, beside circuits of one's own and sources of 0 ohm."""
+    cases.group("everywhere")
+    circuits = os.path.join(RIGS, "..", "circuits")
+    rig = ("rig: everywhere\nguitar:\n  source: {output: {resistance: 0 ohm}}\nchain:\n  - cable: {capacitance: 100 pF/m}\n"
+           "    length: 1 m\n  - buffer: {circuit: %s/%%s.yaml}\n  - cable: {capacitance: 100 pF/m}\n    length: 6 m\n"
+           "  - pot:\n      {pot: 250 kohm, taper: audio, position: 60 %%%%, tuner-out: {chain: [{cable: patch-coax, length: 1 m}], end: open}}\n"
+           "  - loop: {name: l, engaged: yes, chain: [{cable: patch-coax, length: 1 m}, {pedal: {bypass: true-bypass, "
+           "input: {resistance: 1 Mohm}, output: {resistance: 0 ohm}}, engaged: yes}]}\n"
+           "  - cable: patch-coax\n    length: 1 m\n" % circuits) + base.AMP
+    leads = ["chain[0]", "chain[2]", "chain[3].tuner-out.chain[0]", "chain[4].chain[0]", "chain[5]"]
+    for name in ("op-amp-follower", "source-follower", "ideal-buffer", "push-pull"):
+        found = answer(cases, dressed(*[MAINS % ("run%s" % "abcde"[i], lead) for i, lead in enumerate(leads)], rig=rig % name))
+        if not found:
+            continue
+        ohms = [run["impedance_ohm"] for run in found["runs"]]
+        cases.check(near(ohms[0], 1e-3, 1e-2) and near(ohms[4], 1e-3, 1e-2), "0 ohm is the joint's milliohm:", ohms)
+        cases.check(ohms[1] < 2e3 and ohms[3] > 1e4 and near(ohms[1], ohms[2], 0.5), ohms)
+
+
 def check_audio(cases):
     """Leads of one rig beside each other: nothing when shielded; a howl with much gain and bare core."""
     cases.group("audio beside audio")
@@ -359,6 +379,7 @@ def run(cases):
     check_enough(cases)
     check_sums(cases)
     check_two_amps(cases)
+    check_everywhere(cases)
     check_audio(cases)
     check_joints(cases)
     check_openings_elsewhere(cases)
