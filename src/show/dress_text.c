@@ -106,7 +106,7 @@ static tl_table* levels_table(const tl_dress* dress) {
     tl_table_column(table, "against\nthe noise", "floor_db");
     tl_table_column(table, "\nverdict", "verdict");
     tl_table_column(table, "electric\nshare", "electric");
-    tl_table_column(table, "the core\nsees", "impedance");
+    tl_table_column(table, "the core\nsees, 1 kHz", "impedance");
     tl_table_column(table, "crossing\n90 deg", "crossing");
     tl_table_column(table, "behind\na buffer", "buffered");
     for (size_t i = 0; i < dress->run_count; ++i)
@@ -148,7 +148,8 @@ static void add_cure(tl_text* text, const tl_dress* dress, const tl_dress_run* r
     if (isnan(at->enough_deg))
         tl_text_add(&words, "no angle is enough; ");
     else
-        tl_text_addf(&words, "or an angle of %.0f deg; ", ceil(at->enough_deg));
+        tl_text_addf(&words, "%san angle of %.0f deg; ", isnan(at->enough_m) ? "but " : "or ",
+                     ceil(at->enough_deg));
     tl_text_addf(&words, "with a buffer in front of its lead it is %s.", buffered);
     add_point(text, tl_text_get(&words));
     tl_text_free(&words);
@@ -222,7 +223,9 @@ static void add_floor(tl_text* text, const tl_dress* dress) {
                      dress->amp_count > 1 ? dress->amps[amp] : "");
         free(volt);
     }
-    tl_text_add(&words, ".");
+    tl_text_add(&words,
+                ". The last two columns are the same run, against the noise, when the leads "
+                "cross and when a buffer drives the lead.");
     add_paragraph(text, tl_text_get(&words));
     tl_text_free(&words);
 }
@@ -389,9 +392,10 @@ static void add_joint_failures(tl_text* text, const tl_dress_joints* joints) {
     const tl_dress_joint* worst = &joints->kinds[joints->worst];
     const tl_dress_joint* best = &joints->kinds[joints->best];
     char* words = tl_printf(
-        "Reliability: every one of %zu joints has to hold. In a gig of %g h %.2g openings are to "
+        "Reliability: %s of %zu joint%s has to hold. In a gig of %g h %.2g openings are to "
         "be expected, and the chance of a gig without any is %.1f %% (Poisson).",
-        joints->count, TL_DRESS_GIG_H, joints->openings_a_gig, 100 * joints->quiet_gig);
+        joints->count > 1 ? "every one" : "the one", joints->count, joints->count > 1 ? "s" : "",
+        TL_DRESS_GIG_H, joints->openings_a_gig, 100 * joints->quiet_gig);
     add_point(text, words);
     free(words);
     if (joints->mended_gig <= joints->quiet_gig)
