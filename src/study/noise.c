@@ -4,10 +4,10 @@
 
 #include "base/locale.h"
 #include "base/text.h"
-#include "parts/kinds.h"
 #include "parts/library.h"
 #include "parts/noise.h"
 #include "response/weighting.h"
+#include "study/noise_owner.h"
 #include "study/pedals.h"
 
 #include <math.h>
@@ -24,13 +24,10 @@ static const double per_decade_of_q = 7.5;
 static const double least_share = 1e-12; ///< what rounding leaves of parts that make nothing
 static const double least_rest = 1e-6;   ///< share of power below which nobody is to blame
 
-/// What of a part makes noise: an amp's stopper, input resistance and stated noise count apart.
-typedef enum { SLOT_WHOLE, SLOT_STOPPER, SLOT_STATED } slot;
-
 /// A probe of a deck and whose it is.
 typedef struct {
     const tl_part* part;
-    slot slot;
+    tl_noise_slot slot;
     tl_makes makes;
 } owner;
 
@@ -43,12 +40,6 @@ typedef struct {
     tl_noise_at at;
 } analysis;
 
-typedef struct {
-    const tl_part* part;
-    char* path;
-    char* name; ///< of its item, or NULL
-} named;
-
 /// What the study carries along. Jobs: by amp the rig as written, by amp its direct, then state by
 /// state each amp.
 typedef struct {
@@ -60,88 +51,9 @@ typedef struct {
     bool* written; ///< by toggle: as the rig has it
     analysis* analyses;
     size_t job_count;
-    named* names;
-    size_t name_count;
+    tl_noise_names names;
     double sharpest_q; ///< of all resonances in all states
 } listening;
-
-// ---- whose noise it is
-
-static void collect_name(void* context, tl_part* part, const tl_item* item, const char* path) {
-    listening* l = context;
-    l->names = tl_grow_one(l->names, l->name_count, sizeof *l->names);
-    l->names[l->name_count++] =
-        (named){part, tl_copy(path), item && item->name ? tl_copy(item->name) : NULL};
-}
-
-static const named* find_name(const listening* l, const tl_part* part) {
-    for (size_t i = 0; i < l->name_count; ++i)
-        if (l->names[i].part == part)
-            return &l->names[i];
-    return NULL;
-}
-
-/// "volume pot at 50 %".
-static void add_pot(tl_text* text, const char* what, const tl_part* pot) {
-    tl_text_addf(text, "%s at ", what);
-    tl_quantity_add(text, TL_UNIT_FRACTION, tl_part_number(pot, "position", 1));
-}
-
-/// "6 m of standard-coax".
-static void add_cable(tl_text* text, const tl_part* cable) {
-    tl_quantity_add(text, TL_UNIT_METRE, tl_part_number(cable, "length", 0));
-    tl_text_addf(text, " of %s", cable->library ? cable->library : "cable");
-}
-
-/// What a builder calls a part that makes noise; free with free().
-static char* part_words(const named* who, slot which) {
-    const tl_part* part = who->part;
-    tl_text text = {0};
-    if (who->name)
-        tl_text_addf(&text, "%s", who->name);
-    else if (part->kind == &tl_kind_volume)
-        add_pot(&text, "volume pot", part);
-    else if (part->kind == &tl_kind_pot)
-        add_pot(&text, "volume pedal", part);
-    else if (part->kind == &tl_kind_tone)
-        add_pot(&text, "tone pot", part);
-    else if (part->kind == &tl_kind_cable)
-        add_cable(&text, part);
-    else if (part->kind == &tl_kind_amp)
-        tl_text_add(&text, which == SLOT_STOPPER  ? "amp's stopper"
-                           : which == SLOT_STATED ? "amp's own noise"
-                                                  : "amp's input resistance");
-    else if (part->kind == &tl_kind_end)
-        tl_text_add(&text, "what the branch ends in");
-    else if (part->kind == &tl_kind_pickup || part->kind == &tl_kind_source)
-        tl_text_addf(&text, "%s%s%s", part->kind->name, part->library ? " " : "",
-                     part->library ? part->library : "");
-    else if (part->library)
-        tl_text_addf(&text, "%s %s", part->kind->name, part->library);
-    else
-        tl_text_add(&text, part->kind->name);
-    return tl_text_take(&text);
-}
-
-static slot slot_of(const tl_element* element) {
-    if (!element->part || element->part->kind != &tl_kind_amp)
-        return SLOT_WHOLE;
-    if (element->makes == TL_MAKES_VOLTAGE || element->makes == TL_MAKES_CURRENT)
-        return SLOT_STATED;
-    return element->b == TL_GROUND ? SLOT_WHOLE : SLOT_STOPPER;
-}
-
-/// The letter under which ngspice tells an element's noise; 0 when it makes none.
-static char noise_letter(const tl_circuit* circuit, const tl_element* element) {
-    if (element->kind == 'r')
-        return element->makes == TL_MAKES_NONE ? '\0' : 'r';
-    if (element->kind != 'x')
-        return '\0';
-    const tl_embedded* in = &circuit->embedded[element->a];
-    char kind = tl_netlist_card(in->design->netlist, element->b).kind;
-    bool noisy = strchr("rdqjm", kind) != NULL;
-    return (char)(noisy ? kind : '\0');
-}
 
 // ---- asking
 
@@ -168,10 +80,10 @@ static void make_deck(analysis* a, const tl_circuit* circuit, const tl_output* o
             continue;
         if (element->kind == 'v' && !a->source)
             a->source = (unsigned)i + 1;
-        char letter = noise_letter(circuit, element);
+        char letter = tl_noise_letter(circuit, element);
         if (letter)
             add_probe(a, letter, (unsigned)i + 1,
-                      (owner){element->part, slot_of(element), element->makes});
+                      (owner){element->part, tl_noise_slot_of(element), element->makes});
     }
 }
 
@@ -217,8 +129,8 @@ static tl_status ask(void* context, size_t job, tl_request* request, tl_error* e
 
 /// The row of a part, or a new one. `whose` NULL: what no part is to blame for.
 static tl_noise_part* part_row(const listening* l, tl_noise_at* at, const owner* whose) {
-    const named* who = whose ? find_name(l, whose->part) : NULL;
-    char* name = who ? part_words(who, whose->slot) : tl_copy("everything else");
+    const tl_noise_name* who = whose ? tl_noise_name_of(&l->names, whose->part) : NULL;
+    char* name = who ? tl_noise_words(who, whose->slot) : tl_copy("everything else");
     for (size_t i = 0; i < at->part_count; ++i)
         if (strcmp(at->parts[i].path, who ? who->path : "") == 0 &&
             strcmp(at->parts[i].name, name) == 0) {
@@ -565,7 +477,7 @@ static tl_status listen(listening* l, tl_error* error) {
     tl_status status = tl_pedals_read(l->rig, l->options->fixes, l->options->fix_count,
                                       l->options->all, &l->pedals, error);
     keep_written(l);
-    tl_rig_each_part(l->rig, collect_name, l);
+    tl_noise_collect_names(l->rig, &l->names);
     if (status == TL_OK)
         status = solve_levels(l, error);
     if (status == TL_OK && l->noise->amp_count == 0)
@@ -597,11 +509,7 @@ tl_status tl_study_noise(tl_session* session, tl_rig* rig, const tl_noise_option
     tl_status status = read_level(&l, error);
     if (status == TL_OK)
         status = listen(&l, error);
-    for (size_t i = 0; i < l.name_count; ++i) {
-        free(l.names[i].path);
-        free(l.names[i].name);
-    }
-    free(l.names);
+    tl_noise_free_names(&l.names);
     free(l.written);
     tl_pedals_free(&l.pedals);
     tl_rig_free(l.rig);
