@@ -52,6 +52,9 @@ typedef struct {
 typedef struct {
     double playing_v; ///< root mean square voltage of a pickup's coil (or a source) when played
     double reference_hz;
+    bool active;   ///< the guitar is an active source, not a coil
+    char** silent; ///< pedals, buffers and amps that state no noise of their own: name, or path
+    size_t silent_count;
     size_t amp_count;
     tl_noise_at* rig;    ///< by amp, as the rig is written
     tl_noise_at* direct; ///< by amp

@@ -202,10 +202,43 @@ static void add_state(tl_table* table, const request* asked, const tl_noise* noi
     free(words);
 }
 
-/// All states in CSV; for people those that hiss most and the quietest.
-static tl_table* states_table(const request* asked, const tl_noise* noise, bool csv) {
+/// Whether two states hiss alike at every amp: they differ in pedals that change nothing.
+static bool are_alike(const tl_noise* noise, size_t one, size_t other) {
+    const double rounding = 1e-9;
+    for (size_t i = 0; i < noise->amp_count; ++i) {
+        const tl_noise_state_amp* a = &noise->states[one].amps[i];
+        const tl_noise_state_amp* b = &noise->states[other].amps[i];
+        if (fabs(a->a_weighted_v - b->a_weighted_v) > rounding * a->a_weighted_v ||
+            fabs(a->total_v - b->total_v) > rounding * a->total_v ||
+            fabs(a->signal_v - b->signal_v) > rounding * a->signal_v)
+            return false;
+    }
+    return true;
+}
+
+/// States that are told apart, one of each kind, in the order of the ranking; scenes all are.
+/// Returns how many; free `*states` with free().
+static size_t pick_states(const tl_noise* noise, size_t** states) {
+    size_t* picked = calloc(noise->state_count + 1, sizeof *picked);
+    if (!picked)
+        abort();
+    size_t count = 0;
+    for (size_t i = 0; i < noise->state_count; ++i) {
+        size_t state = noise->ranking[i];
+        bool known = false;
+        for (size_t j = 0; !noise->states[state].name && !known && j < count; ++j)
+            known = are_alike(noise, picked[j], state);
+        if (!known)
+            picked[count++] = state;
+    }
+    *states = picked;
+    return count;
+}
+
+static tl_table* states_table(const request* asked, const tl_noise* noise, const size_t* states,
+                              size_t count, size_t shown) {
     tl_table* table = tl_table_new();
-    bool amps = csv || noise->amp_count > 1;
+    bool amps = asked->csv || noise->amp_count > 1;
     tl_table_column(table, "on", "engaged");
     if (amps)
         tl_table_column(table, "amp", "amp");
@@ -215,12 +248,10 @@ static tl_table* states_table(const request* asked, const tl_noise* noise, bool 
     tl_table_column(table, "below it,\nA-weighted", "a_weighted_below_db");
     tl_table_column(table, "most of it from", "loudest");
     tl_table_column(table, "\nshare", "loudest_a_weighted_power_share");
-    size_t count = noise->state_count;
-    size_t shown = csv || count <= SHOWN_STATES ? count : SHOWN_STATES - 1;
     for (size_t i = 0; i < shown; ++i)
-        add_state(table, asked, noise, noise->ranking[i], amps);
+        add_state(table, asked, noise, states[i], amps);
     if (shown < count)
-        add_state(table, asked, noise, noise->ranking[count - 1], amps);
+        add_state(table, asked, noise, states[count - 1], amps);
     return table;
 }
 
@@ -229,14 +260,46 @@ static void print_states(FILE* to, const request* asked, const tl_noise* noise) 
         return;
     fputc('\n', to);
     print_state_count(to, asked, noise->state_count, noise->pedal_count);
-    fputs(", the noisiest for its playing level first\n\n", to);
-    tl_table* table = states_table(asked, noise, false);
+    size_t* states = NULL;
+    size_t count = pick_states(noise, &states);
+    size_t shown = count <= SHOWN_STATES ? count : SHOWN_STATES - 1;
+    fputs(", the noisiest for its playing level first", to);
+    if (count < noise->state_count)
+        fprintf(to, "\n(%zu of them, which hiss like one of these, are left out)",
+                noise->state_count - count);
+    fputs("\n\n", to);
+    tl_table* table = states_table(asked, noise, states, count, shown);
     char* text = tl_table_text(table);
     fputs(text, to);
-    if (noise->state_count > SHOWN_STATES)
+    if (shown < count)
         fputs("(the last row is the quietest; --csv has all of them)\n", to);
     free(text);
+    free(states);
     tl_table_free(table);
+}
+
+/// Who states no noise, for what they add is missing: words parted at the width of the page.
+static void print_silent(FILE* to, const tl_noise* noise) {
+    const size_t width = 96;
+    if (!noise->silent_count)
+        return;
+    const char* opening = "\nNo noise of their own is stated by ";
+    size_t column = strlen(opening) - 1;
+    fputs(opening, to);
+    for (size_t i = 0; i < noise->silent_count; ++i) {
+        char* name = tl_show_safe(noise->silent[i]);
+        bool last = i + 1 == noise->silent_count;
+        const char* before = i == 0 ? "" : last ? " and " : ", ";
+        size_t size = strlen(before) + strlen(name);
+        if (column + size > width) {
+            before = i == 0 ? "\n" : last ? " and\n" : ",\n";
+            column = 0;
+        }
+        column += size;
+        fprintf(to, "%s%s%s", before, name, last ? ".\n" : "");
+        free(name);
+    }
+    fputs("What they add beyond their resistances is not in the answer.\n", to);
 }
 
 // ---- the whole answer
@@ -266,15 +329,17 @@ static char* noise_text(const request* asked, const tl_rig* rig, const tl_noise*
         print_loudest(to, &noise->rig[i]);
     }
     print_states(to, asked, noise);
+    print_silent(to, noise);
     char* playing = tl_show_value(noise->playing_v, "V", "");
-    fprintf(
-        to,
-        "\nPlaying level: %s rms in the pickup's coil%s,\nas it arrives at %g Hz.\n"
-        "Resistors (the pickup's real part too) at 27 degrees Celsius: 4 k T R. What a pedal,\n"
-        "buffer or amp states of its noise stands for that of its input; those that state none\n"
-        "count with their input and output resistance only. Hum is not in it.\n",
-        playing, asked->level ? "" : " (from memory: a single coil played with some force)",
-        noise->reference_hz);
+    fprintf(to, "\nPlaying level: %s rms %s%s%sas it arrives at %g Hz.\n", playing,
+            noise->active ? "out of the source" : "in the pickup's coil",
+            asked->level || noise->active ? ", "
+                                          : " (from memory: a single coil played with some force),",
+            asked->level || noise->active ? "" : "\n", noise->reference_hz);
+    fputs("Resistors (the pickup's real part too) at 27 degrees Celsius: 4 k T R. What a pedal,\n"
+          "buffer or amp states of its noise stands for that of its input; those that state none\n"
+          "count with their input and output resistance only. Hum is not in it.\n",
+          to);
     print_assumed_direct(to, rig);
     free(playing);
     fclose(to);
@@ -366,6 +431,10 @@ static char* noise_json(const tl_rig* rig, const tl_noise* noise) {
         json_array_append_new(amps, at_json("direct", &noise->direct[i]));
     }
     json_object_set_new(json, "amps", amps);
+    json_t* silent = json_array();
+    for (size_t i = 0; i < noise->silent_count; ++i)
+        json_array_append_new(silent, tl_json_words(noise->silent[i]));
+    json_object_set_new(json, "states_no_noise", silent);
     json_t* states = json_array();
     for (size_t i = 0; i < noise->state_count; ++i)
         json_array_append_new(states, state_json(noise, &noise->states[i]));
@@ -378,7 +447,8 @@ static char* noise_json(const tl_rig* rig, const tl_noise* noise) {
 }
 
 static char* noise_csv(const request* asked, const tl_noise* noise) {
-    tl_table* table = states_table(asked, noise, true);
+    tl_table* table =
+        states_table(asked, noise, noise->ranking, noise->state_count, noise->state_count);
     char* text = tl_table_csv(table);
     tl_table_free(table);
     return text;

@@ -453,6 +453,20 @@ static void rank_states(tl_noise* noise) {
 
 // ---- the study
 
+/// Lists who makes noise of its own that nobody stated, and so is not in the answer.
+static void list_silent(listening* l) {
+    tl_noise* noise = l->noise;
+    for (size_t i = 0; i < l->names.count; ++i) {
+        const tl_noise_name* one = &l->names.names[i];
+        if (one->part->design || tl_part_field(one->part->kind, "noise.voltage") < 0 ||
+            tl_noise_is_stated(one->part))
+            continue;
+        noise->silent = tl_grow_one(noise->silent, noise->silent_count, sizeof *noise->silent);
+        noise->silent[noise->silent_count++] = tl_copy(one->name ? one->name : one->path);
+    }
+    noise->active = l->rig->guitar.source != NULL;
+}
+
 /// Notes how the pedals stand as written (but for those a fix holds), before anyone steps on them.
 static void keep_written(listening* l) {
     const tl_toggle_list* toggles = &l->pedals.toggles;
@@ -478,6 +492,7 @@ static tl_status listen(listening* l, tl_error* error) {
                                       l->options->all, &l->pedals, error);
     keep_written(l);
     tl_noise_collect_names(l->rig, &l->names);
+    list_silent(l);
     if (status == TL_OK)
         status = solve_levels(l, error);
     if (status == TL_OK && l->noise->amp_count == 0)
@@ -538,6 +553,9 @@ void tl_noise_free(tl_noise* noise) {
     }
     for (size_t i = 0; i < noise->pedal_count; ++i)
         free(noise->pedals[i]);
+    for (size_t i = 0; i < noise->silent_count; ++i)
+        free(noise->silent[i]);
+    free(noise->silent);
     free(noise->pedals);
     free(noise->states);
     free(noise->ranking);

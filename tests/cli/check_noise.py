@@ -69,6 +69,7 @@ def check_forms(cases):
                 math.isclose(sum(part["a_weighted_power_share"] for part in answer["parts"]), 1, rel_tol=1e-6),
                 answer["parts"])
     cases.check(sum(part["name"] == "everything else" for part in answer["parts"]) == 0, answer["parts"])
+    cases.check(answer["states_no_noise"] == ["wah"] and "stated by wah." in text, answer["states_no_noise"])
     for words in ("6 m of the library's standard-coax", "Hum is not in it", "100 mV rms"):
         cases.check(words in text, words, "is not said")
 
@@ -87,6 +88,11 @@ def check_states(cases):
         cases.check(math.isclose(alone["total_v"], amp["total_v"], rel_tol=1e-9), state["engaged"])
         cases.check(math.isclose(alone["amps"][0]["signal_v"], amp["signal_v"], rel_tol=1e-6), state["engaged"])
         cases.check(alone["parts"][0]["name"] == amp["loudest"], state["engaged"])
+    switched = PEDALS.replace("bypass: true-bypass", "bypass: buffered-bypass").replace("gain: 20 dB", "gain: 1")
+    cases.write("alike.yaml", switched)
+    text = cases.run("noise", "alike.yaml").stdout.decode()
+    cases.check("(2 of them, which hiss like one of these, are left out)" in text, text)
+    cases.check(len(cases.run("noise", "alike.yaml", "--csv").stdout.splitlines()) == 5, "CSV has all")
     cases.write("scenes.yaml", PEDALS + SCENES)
     scenes = answer_of(cases, "scenes.yaml")["states"]
     cases.check([scene["scene"] for scene in scenes] == ["calm", "storm"], scenes)
