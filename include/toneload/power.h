@@ -106,10 +106,15 @@ typedef struct {
     size_t* blocking; ///< those of them that stop the signal in the state the rig is in
     size_t blocking_count;
     bool steps_off; ///< stepping off those lets the signal pass
-    char** amps;    ///< that go silent; borrowed
+    size_t* amps;   ///< that go silent
     size_t amp_count;
     char* words;
 } tl_power_fault;
+
+/// Thirds of an octave from 20 Hz to 20 kHz.
+enum { TL_POWER_BANDS = 31 };
+/// Centre of a band, Hz: 10^(n/10), as IEC 61260 has it. Its edges lie 10^(1/20) either way.
+TL_API double tl_power_band_hz(size_t band);
 
 /// What the pulses of the loads put on one amp.
 typedef struct {
@@ -119,6 +124,7 @@ typedef struct {
     double* hz;      ///< of the harmonics, ascending
     double* level_v; ///< root mean square of each
     size_t count;
+    double band_v[TL_POWER_BANDS]; ///< by third of an octave
 } tl_power_hum;
 
 /// The ground loops of one way to wire the returns.
@@ -165,7 +171,8 @@ typedef struct {
     size_t fault_count;
     size_t pulsed;   ///< loads that pulse
     char** amps;     ///< by name
-    double* noise_v; ///< by amp: A-weighted noise floor of the rig; NAN: not known
+    double* noise_v; ///< by amp: A-weighted noise floor of the rig; NULL when nothing pulses
+    double (*noise_band_v)[TL_POWER_BANDS]; ///< by amp
     size_t amp_count;
     tl_power_loop* loops; ///< none when nothing pulses
     size_t loop_count;

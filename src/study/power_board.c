@@ -137,6 +137,8 @@ bool tl_board_fits(const tl_board* board, size_t pedal, size_t output) {
 tl_apart tl_board_apart(const tl_board* board, size_t one, size_t other) {
     const tl_board_pedal* a = &board->pedals[one];
     const tl_board_pedal* b = &board->pedals[other];
+    if (a->excused && b->excused)
+        return TL_APART_NOT;
     if (a->positive_ground != b->positive_ground || a->adapted || b->adapted)
         return TL_APART_GROUND;
     bool hums = (a->digital && b->high_gain) || (b->digital && a->high_gain);

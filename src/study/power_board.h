@@ -43,6 +43,7 @@ typedef struct {
     bool positive_ground;
     bool out;     ///< left out: it needs no output
     bool adapted; ///< through an adapter that turns its polarity
+    bool excused; ///< stands where it was given, whatever the rules say of those like it
     size_t given; ///< the output it was given, or TL_NOWHERE
 } tl_board_pedal;
 

@@ -1,0 +1,572 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+// A board that cannot be: what stands in the way (a deletion filter: J. Chinneck, Feasibility and
+// Infeasibility in Optimization, 2008, ch. 6; from memory), and the smallest change of each kind
+// that would do (elastic programs), each tried by solving the changed board again.
+#include "base/text.h"
+#include "study/power_work.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+// ---- what stands in the way
+
+/// A board from which one rule after the other is taken, and which of them matter.
+typedef struct {
+    tl_board* board;
+    bool* pedals;   ///< by pedal
+    bool* given;    ///< by pedal: that it stays where it was given
+    bool* outputs;  ///< by output: its limit
+    bool* supplies; ///< by supply: its limit
+    bool hum;
+    bool ground;
+} conflict;
+
+static tl_status is_feasible(const tl_board* board, bool* feasible, tl_error* error) {
+    tl_board_model* model = tl_board_model_new(board, TL_BEND_NOTHING);
+    tl_status status = tl_milp_solve(model->milp, feasible, error);
+    tl_board_model_free(model);
+    return status;
+}
+
+/// Takes a number away; if that makes the board possible it is put back, and mattered.
+static tl_status try_without(conflict* c, double* number, double without, bool* matters,
+                             tl_error* error) {
+    double kept = *number;
+    bool feasible = false;
+    *number = without;
+    tl_status status = is_feasible(c->board, &feasible, error);
+    *matters = feasible;
+    if (feasible)
+        *number = kept;
+    return status;
+}
+
+static tl_status try_without_rule(conflict* c, bool* rule, bool without, bool* matters,
+                                  tl_error* error) {
+    bool kept = *rule;
+    bool feasible = false;
+    *rule = without;
+    tl_status status = is_feasible(c->board, &feasible, error);
+    *matters = feasible;
+    if (feasible)
+        *rule = kept;
+    return status;
+}
+
+static tl_status try_given(conflict* c, size_t pedal, tl_error* error) {
+    size_t kept = c->board->pedals[pedal].given;
+    bool feasible = false;
+    if (kept == TL_NOWHERE)
+        return TL_OK;
+    c->board->pedals[pedal].given = TL_NOWHERE;
+    tl_status status = is_feasible(c->board, &feasible, error);
+    c->given[pedal] = feasible;
+    if (feasible)
+        c->board->pedals[pedal].given = kept;
+    return status;
+}
+
+/// Pedals of positive ground, all at once: their rule is one.
+static tl_status try_ground(conflict* c, tl_error* error) {
+    tl_board* copy = tl_board_copy(c->board);
+    bool feasible = false;
+    bool any = false;
+    for (size_t i = 0; i < copy->pedal_count; ++i) {
+        any = any || copy->pedals[i].positive_ground;
+        copy->pedals[i].positive_ground = false;
+    }
+    tl_status status = any ? is_feasible(copy, &feasible, error) : TL_OK;
+    c->ground = any && feasible;
+    if (any && !feasible)
+        for (size_t i = 0; i < copy->pedal_count; ++i)
+            c->board->pedals[i].positive_ground = false;
+    tl_board_free(copy);
+    return status;
+}
+
+/// What is left in the end is a set of rules of which each is needed to make the board impossible.
+static tl_status filter(conflict* c, tl_error* error) {
+    tl_board* board = c->board;
+    tl_status status = TL_OK;
+    double boundless_ma = 1;
+    for (size_t i = 0; i < board->pedal_count; ++i)
+        boundless_ma += 2 * board->pedals[i].current_ma / (1 - board->headroom);
+    for (size_t i = board->pedal_count; status == TL_OK && i-- > 0;)
+        status = try_without_rule(c, &board->pedals[i].out, true, &c->pedals[i], error);
+    for (size_t i = 0; status == TL_OK && i < board->pedal_count; ++i)
+        status = try_given(c, i, error);
+    for (size_t i = 0; status == TL_OK && i < board->supply_count; ++i)
+        status = try_without(c, &board->supply_mw[i], INFINITY, &c->supplies[i], error);
+    if (status == TL_OK)
+        status = try_without_rule(c, &board->hum_allowed, true, &c->hum, error);
+    if (status == TL_OK)
+        status = try_ground(c, error);
+    for (size_t i = 0; status == TL_OK && i < board->output_count; ++i)
+        status = try_without(c, &board->outputs[i].limit_ma, boundless_ma, &c->outputs[i], error);
+    return status;
+}
+
+static char* ampere_words(double ma) {
+    return tl_printf("%.6g mA", ma);
+}
+
+/// "brick/1 and brick/2 (100 mA each, 80 mA with the headroom kept)".
+static void add_limits(tl_text* text, const tl_power_work* w, const conflict* c) {
+    size_t count = 0;
+    size_t all = 0;
+    for (size_t i = 0; i < w->plan->output_count; ++i)
+        all += c->outputs[i];
+    for (size_t i = 0; i < w->plan->output_count; ++i) {
+        if (!c->outputs[i])
+            continue;
+        const double limit_ma = w->board->outputs[i].limit_ma;
+        tl_text_addf(text, "%s%s (%.6g mA, of which %.6g mA may be used)",
+                     count == 0         ? ""
+                     : count + 1 == all ? " and "
+                                        : ", ",
+                     w->plan->outputs[i].name, limit_ma, limit_ma * (1 - w->board->headroom));
+        ++count;
+    }
+}
+
+/// Whether some output has a pedal's volts; and its polarity too.
+static void look_for_outputs(const tl_power_work* w, size_t pedal, bool* volts, bool* both) {
+    *volts = *both = false;
+    for (size_t i = 0; i < w->board->output_count; ++i) {
+        tl_board one = *w->board;
+        tl_board_pedal turned = w->board->pedals[pedal];
+        one.pedals = &turned;
+        *both = *both || tl_board_fits(&one, 0, i);
+        for (int polarity = 0; polarity < 3; ++polarity) {
+            turned.polarity = polarity;
+            *volts = *volts || tl_board_fits(&one, 0, i);
+        }
+    }
+}
+
+/// A pedal that no output feeds, whatever the limits.
+static bool add_misfit(tl_text* text, const tl_power_work* w, size_t pedal) {
+    const tl_power_pedal* about = &w->plan->pedals[pedal];
+    bool volts = false;
+    bool both = false;
+    look_for_outputs(w, pedal, &volts, &both);
+    if (both)
+        return false;
+    if (volts)
+        tl_text_addf(text,
+                     "'%s' needs %.6g V %s: there are outputs of %.6g V, but none of that "
+                     "polarity",
+                     about->name, about->volts_v, about->polarity, about->volts_v);
+    else
+        tl_text_addf(text, "'%s' needs %.6g V %s: no output gives %.6g V", about->name,
+                     about->volts_v, about->polarity, about->volts_v);
+    return true;
+}
+
+/// The limits and rules that make a group of pedals impossible, as one sentence.
+static char* conflict_words(tl_power_work* w, const conflict* c) {
+    tl_power_plan* plan = w->plan;
+    tl_text text = {0};
+    size_t count = plan->conflict_pedal_count;
+    if (count == 1 && add_misfit(&text, w, plan->conflict_pedals[0])) {
+        tl_text_add(&text, ".");
+        return tl_text_take(&text);
+    }
+    char* names = tl_power_names(plan, plan->conflict_pedals, count);
+    double sum_ma = 0;
+    for (size_t i = 0; i < count; ++i)
+        sum_ma += w->board->pedals[plan->conflict_pedals[i]].current_ma;
+    char* sum = ampere_words(sum_ma);
+    tl_text_addf(&text, "%s (%s%s) cannot %sbe fed by the rules.", names, sum,
+                 count > 1 ? " together" : "", count > 1 ? "all " : "");
+    bool limits = false;
+    for (size_t i = 0; i < plan->output_count; ++i)
+        limits = limits || c->outputs[i];
+    if (limits) {
+        tl_text_add(&text, " In the way: the limit of ");
+        add_limits(&text, w, c);
+        tl_text_add(&text, ".");
+    }
+    for (size_t i = 0; i < w->board->supply_count; ++i)
+        if (c->supplies[i])
+            tl_text_addf(&text,
+                         " In the way: '%s' gives %.6g W in all, of which %.6g W may be "
+                         "used.",
+                         w->power->supplies[i].name, w->board->supply_mw[i] / 1e3,
+                         w->board->supply_mw[i] / 1e3 * (1 - w->board->headroom));
+    if (c->hum)
+        tl_text_add(&text, " In the way: digital pedals must not share a return with high-gain "
+                           "ones.");
+    if (c->ground)
+        tl_text_add(&text, " In the way: a pedal of positive ground must not share a return.");
+    for (size_t i = 0; i < plan->pedal_count; ++i)
+        if (c->given[i])
+            tl_text_addf(&text, " In the way: '%s' was given %s.", plan->pedals[i].name,
+                         plan->outputs[w->board->pedals[i].given].name);
+    if (!limits && !c->hum && !c->ground && count > 1)
+        tl_text_add(&text, " There are too few outputs of their volts and polarity.");
+    free(names);
+    free(sum);
+    return tl_text_take(&text);
+}
+
+static tl_status find_conflict(tl_power_work* w, tl_error* error) {
+    tl_power_plan* plan = w->plan;
+    conflict c = {.board = tl_board_copy(w->board),
+                  .pedals = tl_new(w->board->pedal_count, sizeof(bool)),
+                  .given = tl_new(w->board->pedal_count, sizeof(bool)),
+                  .outputs = tl_new(w->board->output_count, sizeof(bool)),
+                  .supplies = tl_new(w->board->supply_count, sizeof(bool))};
+    tl_status status = filter(&c, error);
+    plan->conflict_pedals = tl_new(w->board->pedal_count, sizeof *plan->conflict_pedals);
+    for (size_t i = 0; i < w->board->pedal_count; ++i)
+        if (c.pedals[i])
+            plan->conflict_pedals[plan->conflict_pedal_count++] = i;
+    if (status == TL_OK)
+        plan->conflict = conflict_words(w, &c);
+    tl_board_free(c.board);
+    free(c.pedals);
+    free(c.given);
+    free(c.outputs);
+    free(c.supplies);
+    return status;
+}
+
+// ---- the smallest change
+
+/// One kind of change on its way: what the solver found, and the board with it.
+typedef struct {
+    tl_power_work* work;
+    tl_board_model* model;
+    tl_board* changed;
+    tl_power_change change;
+} trying;
+
+static double value_of(const trying* t, size_t column) {
+    return column == TL_NOWHERE ? 0 : tl_milp_value(t->model->milp, column);
+}
+
+static void add_pedal(trying* t, size_t pedal) {
+    t->change.pedals = tl_grow_one(t->change.pedals, t->change.pedal_count, sizeof(size_t));
+    t->change.pedals[t->change.pedal_count++] = pedal;
+}
+
+static void cost_all(tl_milp* milp, const size_t* columns, size_t count) {
+    for (size_t i = 0; i < count; ++i)
+        if (columns[i] != TL_NOWHERE)
+            tl_milp_cost(milp, columns[i], 1);
+}
+
+/// What a bend costs: the least of it is the smallest change of its kind.
+static void set_cost(tl_board_model* m, tl_bend bend) {
+    const tl_board* board = m->board;
+    if (bend == TL_BEND_HEADROOM)
+        tl_milp_cost(m->milp, m->spare, -1); // as much as can be kept
+    if (bend == TL_BEND_OUTPUT)
+        tl_milp_cost(m->milp, m->spare, 1);
+    if (bend == TL_BEND_ADAPTER)
+        cost_all(m->milp, m->adapted, board->pedal_count * board->output_count);
+    if (bend == TL_BEND_MOVE || bend == TL_BEND_LEAVE)
+        cost_all(m->milp, m->left, board->pedal_count);
+    if (bend == TL_BEND_CURRENT)
+        cost_all(m->milp, m->more, board->output_count);
+    if (bend == TL_BEND_SUPPLY)
+        cost_all(m->milp, m->more, board->supply_count);
+    if (bend == TL_BEND_HUM)
+        cost_all(m->milp, m->pairs, board->pedal_count * board->pedal_count);
+}
+
+/// Among changes of one size: the first output or supply, the least current left out.
+static void set_second_cost(tl_board_model* m, tl_bend bend) {
+    const tl_board* board = m->board;
+    bool more = bend == TL_BEND_CURRENT || bend == TL_BEND_SUPPLY;
+    size_t count = bend == TL_BEND_CURRENT ? board->output_count : board->supply_count;
+    for (size_t i = 0; more && i < count; ++i)
+        tl_milp_cost(m->milp, m->more_of[i], (double)i);
+    for (size_t i = 0; bend == TL_BEND_LEAVE && i < board->pedal_count; ++i)
+        if (m->left[i] != TL_NOWHERE)
+            tl_milp_cost(m->milp, m->left[i], board->pedals[i].current_ma);
+}
+
+static void take_headroom(trying* t) {
+    double share =
+        floor(value_of(t, t->model->spare) * 1e4) / 1e4; // whole hundredths of a per cent
+    t->changed->headroom = t->change.headroom = share;
+    t->change.kind = "headroom";
+    t->change.words = tl_printf("Keep %.4g %% of the limits free instead of %.4g %%.", 100 * share,
+                                100 * t->work->board->headroom);
+}
+
+static void take_adapter(trying* t) {
+    const tl_board* board = t->work->board;
+    for (size_t i = 0; i < board->pedal_count; ++i)
+        for (size_t j = 0; j < board->output_count; ++j)
+            if (value_of(t, t->model->adapted[i * board->output_count + j]) > 0.5) {
+                add_pedal(t, i);
+                t->changed->pedals[i].adapted = true;
+            }
+    char* names = tl_power_names(t->work->plan, t->change.pedals, t->change.pedal_count);
+    t->change.kind = "adapter";
+    t->change.words = tl_printf("An adapter lead that turns the polarity for %s, alone on an "
+                                "isolated output.",
+                                names);
+    free(names);
+}
+
+static void take_moves(trying* t) {
+    const tl_board* board = t->work->board;
+    tl_text text = {0};
+    for (size_t i = 0; i < board->pedal_count; ++i) {
+        if (value_of(t, t->model->left[i]) < 0.5)
+            continue;
+        add_pedal(t, i);
+        t->changed->pedals[i].given = TL_NOWHERE;
+    }
+    char* names = tl_power_names(t->work->plan, t->change.pedals, t->change.pedal_count);
+    tl_text_addf(&text, "Plug %s in elsewhere.", names);
+    free(names);
+    t->change.kind = "move";
+    t->change.words = tl_text_take(&text);
+}
+
+static void take_current(trying* t) {
+    const tl_power_plan* plan = t->work->plan;
+    for (size_t i = 0; i < plan->output_count; ++i) {
+        if (value_of(t, t->model->more_of[i]) < 0.5)
+            continue;
+        double more_ma = ceil(value_of(t, t->model->more[i]) * 1e3 - 1e-4) / 1e3; // whole uA
+        tl_board_output* output = &t->changed->outputs[i];
+        output->limit_ma += more_ma;
+        output->peak_ma = fmax(output->peak_ma, output->limit_ma);
+        t->change.output = i;
+        t->change.current_a = more_ma / 1e3;
+        t->change.words =
+            tl_printf("%s gives %.6g mA more: %.6g instead of %.6g mA.", plan->outputs[i].name,
+                      more_ma, output->limit_ma, 1e3 * plan->outputs[i].limit_a);
+    }
+    t->change.kind = "current";
+}
+
+static void take_power(trying* t) {
+    for (size_t i = 0; i < t->work->board->supply_count; ++i) {
+        if (value_of(t, t->model->more_of[i]) < 0.5)
+            continue;
+        double more_mw = ceil(value_of(t, t->model->more[i]) - 1e-6);
+        t->changed->supply_mw[i] += more_mw;
+        t->change.supply = i;
+        t->change.power_w = more_mw / 1e3;
+        t->change.words = tl_printf(
+            "'%s' gives %.6g W more: %.6g instead of %.6g W.", t->work->power->supplies[i].name,
+            more_mw / 1e3, t->changed->supply_mw[i] / 1e3, t->work->board->supply_mw[i] / 1e3);
+    }
+    t->change.kind = "supply";
+}
+
+static void take_output(trying* t) {
+    const tl_board* board = t->work->board;
+    double load_ma = 0;
+    for (size_t i = 0; i < board->pedal_count; ++i)
+        if (value_of(t, t->model->fresh[i]) > 0.5) {
+            add_pedal(t, i);
+            load_ma += board->pedals[i].current_ma;
+        }
+    const tl_board_pedal* one = &board->pedals[t->change.pedals[0]];
+    double limit_ma = ceil(load_ma / (1 - board->headroom) * 1e3 - 1e-4) / 1e3;
+    t->changed->outputs[t->changed->output_count++] =
+        (tl_board_output){.limit_ma = limit_ma,
+                          .peak_ma = limit_ma,
+                          .volts_v = {one->volts_v},
+                          .volt_count = 1,
+                          .polarity = one->polarity,
+                          .isolated = true,
+                          .group = t->changed->group_count++,
+                          .supply = t->changed->supply_count};
+    t->changed->supply_mw[t->changed->supply_count++] = INFINITY;
+    t->change.volts_v = one->volts_v;
+    t->change.current_a = limit_ma / 1e3;
+    char* names = tl_power_names(t->work->plan, t->change.pedals, t->change.pedal_count);
+    t->change.kind = "output";
+    t->change.words =
+        tl_printf("One more isolated output of %.6g V %s and %.6g mA, for %s.", one->volts_v,
+                  t->work->plan->pedals[t->change.pedals[0]].polarity, limit_ma, names);
+    free(names);
+}
+
+static void take_hum(trying* t) {
+    const tl_board* board = t->work->board;
+    bool* named = tl_new(board->pedal_count, sizeof *named);
+    for (size_t i = 0; i < board->pedal_count; ++i)
+        for (size_t j = i + 1; j < board->pedal_count; ++j)
+            if (value_of(t, t->model->pairs[i * board->pedal_count + j]) > 0.5)
+                named[i] = named[j] = true;
+    for (size_t i = 0; i < board->pedal_count; ++i)
+        if (named[i])
+            add_pedal(t, i);
+    free(named);
+    t->changed->hum_allowed = true;
+    char* names = tl_power_names(t->work->plan, t->change.pedals, t->change.pedal_count);
+    t->change.kind = "share";
+    t->change.words =
+        tl_printf("Let %s share a return, digital beside high-gain, and listen for whine.", names);
+    free(names);
+}
+
+static void take_leave(trying* t) {
+    for (size_t i = 0; i < t->work->board->pedal_count; ++i)
+        if (value_of(t, t->model->left[i]) > 0.5) {
+            add_pedal(t, i);
+            t->changed->pedals[i].out = true;
+        }
+    char* names = tl_power_names(t->work->plan, t->change.pedals, t->change.pedal_count);
+    t->change.kind = "leave";
+    t->change.words = tl_printf("Leave %s out.", names);
+    free(names);
+}
+
+static void take(trying* t, tl_bend bend) {
+    static void (*const takers[TL_BENDS])(trying*) = {
+        [TL_BEND_HEADROOM] = take_headroom, [TL_BEND_ADAPTER] = take_adapter,
+        [TL_BEND_MOVE] = take_moves,        [TL_BEND_CURRENT] = take_current,
+        [TL_BEND_SUPPLY] = take_power,      [TL_BEND_OUTPUT] = take_output,
+        [TL_BEND_HUM] = take_hum,           [TL_BEND_LEAVE] = take_leave};
+    t->change.output = t->change.supply = TL_POWER_NONE;
+    t->change.headroom = t->change.volts_v = t->change.current_a = t->change.power_w = NAN;
+    takers[bend](t);
+}
+
+/// Where the moved pedals go in the end.
+static void add_destinations(trying* t, const size_t* at) {
+    if (strcmp(t->change.kind, "move") != 0)
+        return;
+    tl_text text = {0};
+    for (size_t i = 0; i < t->change.pedal_count; ++i) {
+        size_t pedal = t->change.pedals[i];
+        tl_text_addf(&text, "%s'%s' to %s",
+                     i ? ", " : "Plug in elsewhere: ", t->work->plan->pedals[pedal].name,
+                     t->work->plan->outputs[at[pedal]].name);
+    }
+    tl_text_add(&text, ".");
+    free(t->change.words);
+    t->change.words = tl_text_take(&text);
+}
+
+static void keep_change(trying* t) {
+    tl_power_plan* plan = t->work->plan;
+    plan->changes = tl_grow_one(plan->changes, plan->change_count, sizeof *plan->changes);
+    plan->changes[plan->change_count++] = t->change;
+}
+
+/// Solves the changed board; a change that does not do is our own mistake.
+static tl_status verify(trying* t, tl_error* error) {
+    size_t* at = tl_new(t->changed->pedal_count, sizeof *at);
+    bool feasible = false;
+    tl_status status = tl_board_assign(t->changed, at, &feasible, error);
+    if (status == TL_OK && !feasible)
+        status = tl_error_set(error, TL_FAILURE, "a change that should do does not: %s",
+                              t->change.words);
+    if (status == TL_OK)
+        add_destinations(t, at);
+    free(at);
+    return status;
+}
+
+/// The smallest change of one kind, if any does.
+static tl_status try_bend(tl_power_work* w, tl_bend bend, tl_error* error) {
+    trying t = {.work = w, .model = tl_board_model_new(w->board, bend)};
+    bool feasible = false;
+    set_cost(t.model, bend);
+    tl_status status = tl_milp_solve(t.model->milp, &feasible, error);
+    if (status == TL_OK && feasible) {
+        double total = tl_milp_total(t.model->milp);
+        tl_milp_keep_cost(t.model->milp, total + 1e-7 * fabs(total) + 1e-7);
+        tl_milp_no_cost(t.model->milp);
+        set_second_cost(t.model, bend);
+        status = tl_milp_solve(t.model->milp, &feasible, error);
+    }
+    if (status == TL_OK && feasible) {
+        t.changed = tl_board_copy(w->board);
+        take(&t, bend);
+        status = verify(&t, error);
+        if (status == TL_OK)
+            keep_change(&t);
+        else
+            free(t.change.words), free(t.change.pedals);
+    }
+    tl_board_free(t.changed);
+    tl_board_model_free(t.model);
+    return status;
+}
+
+static bool has_given(const tl_board* board) {
+    for (size_t i = 0; i < board->pedal_count; ++i)
+        if (board->pedals[i].given != TL_NOWHERE)
+            return true;
+    return false;
+}
+
+// ---- who can be fed all the same
+
+/// A board on which what was given stands as it is, right or wrong, and only takes its share of
+/// the limits; so that the others can be led around it.
+static tl_board* around_given(const tl_board* board) {
+    tl_board* copy = tl_board_copy(board);
+    double share = 1 - board->headroom;
+    for (size_t i = 0; i < copy->pedal_count; ++i) {
+        tl_board_pedal* pedal = &copy->pedals[i];
+        if (pedal->given == TL_NOWHERE)
+            continue;
+        tl_board_output* output = &copy->outputs[pedal->given];
+        output->limit_ma = fmax(0, output->limit_ma - pedal->current_ma / share);
+        copy->supply_mw[output->supply] =
+            fmax(0, copy->supply_mw[output->supply] - pedal->current_ma * pedal->volts_v / share);
+        for (size_t k = 0; output->volt_count > 1 && k < output->volt_count; ++k)
+            if (fabs(output->volts_v[k] - pedal->volts_v) < 5e-3)
+                output->volts_v[0] = pedal->volts_v;
+        output->volt_count = 1;
+        pedal->current_ma = pedal->inrush_ma = 0;
+        pedal->polarity = output->polarity;
+        pedal->excused = true;
+    }
+    for (size_t i = 0; i < copy->pedal_count; ++i)
+        if (copy->pedals[i].excused)
+            copy->pedals[i].volts_v = copy->outputs[copy->pedals[i].given].volts_v[0];
+    return copy;
+}
+
+static tl_status feed_the_rest(tl_power_work* w, tl_error* error) {
+    tl_board* around = around_given(w->board);
+    tl_board_model* model = tl_board_model_new(around, TL_BEND_LEAVE);
+    bool feasible = false;
+    set_cost(model, TL_BEND_LEAVE);
+    for (size_t i = 0; i < around->pedal_count; ++i)
+        if (around->pedals[i].excused)
+            tl_milp_hold(model->milp, model->left[i], 0); // it is plugged in already
+    tl_status status = tl_milp_solve(model->milp, &feasible, error);
+    if (status == TL_OK) {
+        tl_milp_keep_cost(model->milp, tl_milp_total(model->milp) + 0.5);
+        tl_milp_no_cost(model->milp);
+        set_second_cost(model, TL_BEND_LEAVE);
+        status = tl_milp_solve(model->milp, &feasible, error);
+    }
+    for (size_t i = 0; status == TL_OK && i < around->pedal_count; ++i)
+        around->pedals[i].out = tl_milp_value(model->milp, model->left[i]) > 0.5;
+    if (status == TL_OK)
+        status = tl_board_assign(around, w->at, &feasible, error);
+    if (status == TL_OK && !feasible)
+        status = tl_error_set(error, TL_FAILURE, "those that can be fed cannot be fed");
+    tl_board_model_free(model);
+    tl_board_free(around);
+    return status;
+}
+
+tl_status tl_power_changes(tl_power_work* w, tl_error* error) {
+    tl_status status = find_conflict(w, error);
+    for (int bend = TL_BEND_HEADROOM; status == TL_OK && bend < TL_BENDS; ++bend) {
+        bool skipped = (bend == TL_BEND_MOVE && !has_given(w->board)) ||
+                       (bend == TL_BEND_HEADROOM && w->board->headroom == 0);
+        if (!skipped)
+            status = try_bend(w, (tl_bend)bend, error);
+    }
+    return status == TL_OK ? feed_the_rest(w, error) : status;
+}
