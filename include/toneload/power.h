@@ -121,6 +121,8 @@ typedef struct {
     double a_weighted_v;
     double total_v;  ///< 20 Hz to 20 kHz, unweighted
     double floor_db; ///< A-weighted, against the rig's own noise floor; NAN when there is none
+    double clear_db; ///< at most, in a band, against the noise in that band; NAN the same
+    double clear_hz; ///< the middle of that band
     double* hz;      ///< of the harmonics, ascending
     double* level_v; ///< root mean square of each
     size_t count;
@@ -149,6 +151,7 @@ typedef struct {
 typedef struct {
     char* rig; ///< title
     bool feasible;
+    bool settled; ///< the assignment is the best by all goals, not by the first two only
     double headroom;
     bool headroom_assumed;
     tl_power_pedal* pedals;

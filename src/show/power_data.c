@@ -201,6 +201,8 @@ static json_t* hum_json(const tl_power_plan* plan, size_t amp, const tl_power_hu
     put_number(json, "total_v", hum->total_v);
     put_number(json, "noise_a_weighted_v", plan->noise_v[amp]);
     put_number(json, "floor_db", hum->floor_db);
+    put_number(json, "clear_db", hum->clear_db);
+    put_number(json, "clear_hz", hum->clear_hz);
     json_t* lines = json_array();
     for (size_t i = 0; i < hum->count; ++i) {
         json_t* line = json_object();
@@ -243,6 +245,7 @@ static json_t* assumptions_json(const tl_power_plan* plan) {
 json_t* tl_power_json(const tl_power_plan* plan) {
     json_t* json = tl_json_open("power", plan->rig);
     put(json, "feasible", json_boolean(plan->feasible));
+    put(json, "settled", json_boolean(plan->settled));
     put_number(json, "headroom", plan->headroom);
     put(json, "assignment", assignment_json(plan));
     put(json, "drops", drops_json(plan));

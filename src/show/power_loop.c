@@ -33,49 +33,66 @@ static double dbv(double volts) {
     return 20 * log10(volts);
 }
 
-/// "12.3 dB over the rig's own noise" or "31.0 dB under it".
-static char* against_floor(const tl_power_hum* hum, const char* over, const char* under) {
-    return hum->floor_db >= 0 ? tl_printf("%.1f dB over %s", hum->floor_db, over)
-                              : tl_printf("%.1f dB under %s", -hum->floor_db, under);
+/// What it means. A tone hides in noise that is as strong in its band of the ear (the critical
+/// ratio; from memory), for which thirds of an octave stand here; 6 dB over it is plain.
+static const char* verdict_of(double clear_db) {
+    return !(clear_db > -10) ? "nobody will hear it"
+           : clear_db < 0    ? "it hides in the hiss"
+           : clear_db < 6    ? "it can be heard in pauses"
+                             : "it is plainly heard in every pause";
 }
 
-/// What it means: whine that stands clear of the hiss is heard in every pause.
-static const char* verdict_of(double floor_db) {
-    return !(floor_db > -10) ? "nobody will hear it"
-           : floor_db < 0    ? "it hides in the hiss"
-           : floor_db < 6    ? "it can be heard in pauses"
-                             : "it is plainly heard in every pause";
+/// "12.3 dB over the noise" or "31.0 dB under the noise".
+static void add_against(tl_text* text, const tl_power_hum* hum) {
+    tl_text_addf(text, "%.1f dB %s the rig's own noise", fabs(hum->floor_db),
+                 hum->floor_db >= 0 ? "over" : "under");
+}
+
+/// How it stands out where it is clearest, and what that means.
+static void add_meaning(tl_text* text, const tl_power_hum* hum) {
+    char* hz = tl_show_hz(hum->clear_hz, "");
+    if (isnan(hum->clear_db))
+        tl_text_add(text, "nobody will hear it.");
+    else
+        tl_text_addf(text, "at %s, where they are clearest, %.0f dB %s it: %s.", hz,
+                     fabs(hum->clear_db), hum->clear_db >= 0 ? "over" : "under",
+                     verdict_of(hum->clear_db));
+    free(hz);
 }
 
 char* tl_power_loop_words(const tl_power_plan* plan) {
     size_t amp = tl_power_worst_amp(plan);
-    const tl_power_loop* shared = tl_power_loop_of(plan, "shared");
-    const tl_power_loop* isolated = tl_power_loop_of(plan, "isolated");
     const tl_power_loop* now = tl_power_loop_of(plan, "assigned");
+    const tl_power_loop* other = tl_power_loop_of(plan, now->sharing ? "isolated" : "shared");
     const tl_power_hum* at = &now->amps[amp];
     tl_text text = {0};
     if (!(at->a_weighted_v > 0)) {
         tl_text_add(&text, "As assigned, the pulses put nothing on the sound.");
     } else {
-        char* words = against_floor(at, "the rig's own noise", "the rig's own noise");
-        tl_text_addf(&text,
-                     "As assigned, the pulses come to %.1f dBV at the amp (A-weighted), %s: %s.",
-                     dbv(at->a_weighted_v), words, verdict_of(at->floor_db));
-        free(words);
+        tl_text_addf(&text, "As assigned, the pulses come to %.1f dBV at the amp (A-weighted), ",
+                     dbv(at->a_weighted_v));
+        add_against(&text, at);
+        tl_text_add(&text, "; ");
+        add_meaning(&text, at);
     }
-    const tl_power_loop* other = now->sharing && isolated ? isolated : shared;
-    if (!other || other == now)
+    if (!other)
         return tl_text_take(&text);
     const tl_power_hum* than = &other->amps[amp];
+    tl_text_addf(&text, " With %s ",
+                 now->sharing ? "every output isolated" : "all on one shared return");
+    if (!(than->a_weighted_v > 0)) {
+        tl_text_add(&text, "they would put nothing on it.");
+        return tl_text_take(&text);
+    }
     double change_db = dbv(than->a_weighted_v / at->a_weighted_v);
-    char* words = isfinite(than->floor_db) ? against_floor(than, "the noise", "the noise")
-                                           : tl_copy("nothing at all");
     if (isfinite(change_db))
-        tl_text_addf(&text, " With %s it would be %.1f dB %s, %s: %s.",
-                     other == isolated ? "every output isolated" : "all on one shared return",
-                     fabs(change_db), change_db < 0 ? "less" : "more", words,
-                     verdict_of(than->floor_db));
-    free(words);
+        tl_text_addf(&text, "they would be %.1f dB %s, ", fabs(change_db),
+                     change_db < 0 ? "weaker" : "stronger");
+    else
+        tl_text_add(&text, "they would be ");
+    add_against(&text, than);
+    tl_text_add(&text, "; ");
+    add_meaning(&text, than);
     return tl_text_take(&text);
 }
 
@@ -93,6 +110,8 @@ static tl_table* loop_table(const tl_power_plan* plan) {
     tl_table_column(table, "pulses at the amp,\nA-weighted", "a_weighted_v");
     tl_table_column(table, "\nunweighted", "total_v");
     tl_table_column(table, "against the\nrig's noise", "floor_db");
+    tl_table_column(table, "clearest\nat", "clear_hz");
+    tl_table_column(table, "there over\nthe noise", "clear_db");
     for (size_t i = 0; i < plan->loop_count; ++i)
         for (size_t amp = 0; amp < plan->amp_count; ++amp) {
             const tl_power_hum* hum = &plan->loops[i].amps[amp];
@@ -110,6 +129,9 @@ static tl_table* loop_table(const tl_power_plan* plan) {
                      any ? tl_printf("%.1f dBV", dbv(hum->total_v)) : tl_copy("nothing"));
             add_cell(table, hum->floor_db,
                      isfinite(hum->floor_db) ? tl_printf("%+.1f dB", hum->floor_db) : tl_copy(""));
+            add_cell(table, hum->clear_hz, tl_show_hz(hum->clear_hz, ""));
+            add_cell(table, hum->clear_db,
+                     isfinite(hum->clear_db) ? tl_printf("%+.0f dB", hum->clear_db) : tl_copy(""));
         }
     return table;
 }
@@ -166,9 +188,13 @@ void tl_power_add_terms(tl_text* text, const tl_power_plan* plan) {
                              100 * (1 - plan->headroom),
                              plan->headroom_assumed ? "headroom of 20 %: common practice"
                                                     : "headroom as stated"));
-    add_term(text, tl_copy("Of all assignments that keep to this, by exact optimisation: fewest "
-                           "pedals that share a return, then fewest outputs that a start may "
-                           "overload, then the strong outputs left spare, then the file's order."));
+    add_term(text, tl_printf("Of all assignments that keep to this, by exact optimisation: fewest "
+                             "pedals that share a return, then fewest outputs that a start may "
+                             "overload, then each pedal on no stronger output than need be, then "
+                             "the file's order%s.",
+                             plan->settled ? ""
+                                           : " (the last two not to the end, on a board "
+                                             "this large)"));
     add_term(text,
              tl_copy("A start: the largest inrush on top of the others' steady draw should "
                      "stay within the output's 'peak', or its limit when none is stated. Over "

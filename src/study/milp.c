@@ -6,6 +6,7 @@
 
 #include <dlfcn.h>
 #include <glpk.h>
+#include <limits.h>
 #include <math.h>
 #include <pthread.h>
 #include <stdlib.h>
@@ -30,6 +31,8 @@ typedef struct {
     __typeof__(glp_mip_obj_val)* total;
     __typeof__(glp_term_out)* terminal;
     __typeof__(glp_free_env)* release;
+    __typeof__(glp_ios_reason)* reason;
+    __typeof__(glp_ios_terminate)* terminate;
 } glpk;
 
 // Filled in once and only read after that.
@@ -54,12 +57,14 @@ static void load(void) {
              tl_symbol_find(library, "glp_mip_col_val", &routines.value) &&
              tl_symbol_find(library, "glp_mip_obj_val", &routines.total) &&
              tl_symbol_find(library, "glp_term_out", &routines.terminal) &&
-             tl_symbol_find(library, "glp_free_env", &routines.release);
+             tl_symbol_find(library, "glp_free_env", &routines.release) &&
+             tl_symbol_find(library, "glp_ios_reason", &routines.reason) &&
+             tl_symbol_find(library, "glp_ios_terminate", &routines.terminate);
 }
 
 typedef struct {
     double low, high, cost, value;
-    bool binary;
+    bool whole;
 } column;
 
 typedef struct {
@@ -100,10 +105,14 @@ size_t tl_milp_column(tl_milp* milp, double low, double high) {
     return milp->column_count++;
 }
 
-size_t tl_milp_binary(tl_milp* milp) {
-    size_t made = tl_milp_column(milp, 0, 1);
-    milp->columns[made].binary = true;
+size_t tl_milp_whole(tl_milp* milp, double low, double high) {
+    size_t made = tl_milp_column(milp, low, high);
+    milp->columns[made].whole = true;
     return made;
+}
+
+size_t tl_milp_binary(tl_milp* milp) {
+    return tl_milp_whole(milp, 0, 1);
 }
 
 void tl_milp_hold(tl_milp* milp, size_t which, double value) {
@@ -163,8 +172,8 @@ static void fill_bounds(const tl_milp* milp, glp_prob* problem) {
     }
     for (size_t i = 0; i < milp->column_count; ++i) {
         const column* at = &milp->columns[i];
-        if (at->binary)
-            routines.column_kind(problem, (int)i + 1, GLP_BV);
+        if (at->whole)
+            routines.column_kind(problem, (int)i + 1, GLP_IV);
         routines.column_bounds(problem, (int)i + 1, bound_kind(at->low, at->high),
                                isinf(at->low) ? 0 : at->low, isinf(at->high) ? 0 : at->high);
         routines.cost(problem, (int)i + 1, at->cost);
@@ -190,12 +199,34 @@ static void take_values(tl_milp* milp, glp_prob* problem) {
     milp->total = routines.total(problem);
     for (size_t i = 0; i < milp->column_count; ++i) {
         double value = routines.value(problem, (int)i + 1);
-        milp->columns[i].value = milp->columns[i].binary ? floor(value + 0.5) : value;
+        milp->columns[i].value = milp->columns[i].whole ? floor(value + 0.5) : value;
     }
 }
 
-tl_status tl_milp_solve(tl_milp* milp, bool* feasible, tl_error* error) {
-    *feasible = false;
+/// How many nodes the search may still open.
+typedef struct {
+    size_t left;
+} budget;
+
+static void count_node(glp_tree* tree, void* context) {
+    budget* b = context;
+    if (routines.reason(tree) == GLP_ISELECT && b->left-- == 0)
+        routines.terminate(tree);
+}
+
+/// How a search ended.
+typedef enum { NOTHING_FITS, BEST_FOUND, GAVE_UP_WITH_ONE, GAVE_UP } ending;
+
+static ending ending_of(int code, int status) {
+    if (code == GLP_ENOPFS || (code == 0 && status == GLP_NOFEAS))
+        return NOTHING_FITS;
+    if (code == 0 && status == GLP_OPT)
+        return BEST_FOUND;
+    return status == GLP_FEAS || status == GLP_OPT ? GAVE_UP_WITH_ONE : GAVE_UP;
+}
+
+/// Solves it within so many nodes; 0: as many as it takes.
+static tl_status search(tl_milp* milp, size_t nodes, ending* end, tl_error* error) {
     pthread_once(&once, load);
     if (!loaded)
         return tl_error_set(error, TL_FAILURE,
@@ -204,23 +235,42 @@ tl_status tl_milp_solve(tl_milp* milp, bool* feasible, tl_error* error) {
     glp_prob* problem = routines.create();
     fill_bounds(milp, problem);
     fill_matrix(milp, problem);
+    budget left = {nodes};
     glp_iocp options;
     routines.options(&options);
     options.presolve = GLP_ON;
-    options.clq_cuts = GLP_ON;
-    options.tm_lim = LIMIT_MS;
+    options.clq_cuts = GLP_ON; // of one limit, of volts
+    options.mir_cuts = GLP_ON; // of sums of currents: without them a board of 20 pedals takes hours
+    options.tm_lim = nodes ? INT_MAX : LIMIT_MS;
     options.msg_lev = GLP_MSG_OFF;
+    options.cb_func = nodes ? count_node : NULL;
+    options.cb_info = &left;
     int code = routines.solve(problem, &options);
-    int found = routines.status(problem);
-    bool ended = code == GLP_ENOPFS || (code == 0 && (found == GLP_OPT || found == GLP_NOFEAS));
-    *feasible = code == 0 && found == GLP_OPT;
-    if (*feasible)
+    *end = ending_of(code, routines.status(problem));
+    if (*end == BEST_FOUND || *end == GAVE_UP_WITH_ONE)
         take_values(milp, problem);
     routines.destroy(problem);
     routines.release();
-    return ended ? TL_OK
-                 : tl_error_set(error, TL_FAILURE,
-                                "the assignment of pedals to outputs was not done within %d s: "
-                                "state an 'output' for some of them",
-                                LIMIT_MS / 1000);
+    return TL_OK;
+}
+
+tl_status tl_milp_solve(tl_milp* milp, bool* feasible, tl_error* error) {
+    ending end = GAVE_UP;
+    tl_status status = search(milp, 0, &end, error);
+    *feasible = end == BEST_FOUND;
+    if (status == TL_OK && (end == GAVE_UP || end == GAVE_UP_WITH_ONE))
+        return tl_error_set(error, TL_FAILURE,
+                            "the assignment of pedals to outputs was not done within %d s: state "
+                            "an 'output' for some of them",
+                            LIMIT_MS / 1000);
+    return status;
+}
+
+tl_status tl_milp_improve(tl_milp* milp, size_t nodes, bool* proven, tl_error* error) {
+    ending end = GAVE_UP;
+    tl_status status = search(milp, nodes, &end, error);
+    *proven = end == BEST_FOUND;
+    if (status == TL_OK && end == NOTHING_FITS)
+        return tl_error_set(error, TL_FAILURE, "the solver lost its own assignment");
+    return status;
 }

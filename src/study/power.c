@@ -241,7 +241,8 @@ static tl_status make_plan(tl_power_work* w, tl_error* error) {
     set_terms(w);
     list_outputs(w);
     list_pedals(w);
-    tl_status status = tl_board_assign(w->board, w->at, &w->plan->feasible, error);
+    tl_status status =
+        tl_board_assign(w->board, w->at, &w->plan->feasible, &w->plan->settled, error);
     if (status == TL_OK && !w->plan->feasible)
         status = tl_power_changes(w, error);
     if (status != TL_OK)

@@ -4,8 +4,9 @@
 /// Rules no assignment may break: an output's limit and a supply's, less the headroom; volts and
 /// polarity equal; no digital pedal on one return with a high-gain one; nothing on one return with
 /// a pedal of positive ground. Among those that keep them, in this order: fewest pedals that share
-/// a return; fewest outputs that a start may overload; least limits of the outputs in use, so that
-/// the strong ones stay spare; and the first pedal at the first output that does.
+/// a return; fewest outputs that a start may overload; each pedal on no stronger output than
+/// need be (least sum, over the pedals, of the limits of their outputs), so that the strong ones
+/// stay spare; and the first pedal at the first output that does.
 #ifndef TL_STUDY_POWER_BOARD_H
 #define TL_STUDY_POWER_BOARD_H
 
@@ -112,7 +113,10 @@ typedef struct {
 tl_board_model* tl_board_model_new(const tl_board* board, tl_bend bend);
 void tl_board_model_free(tl_board_model* model);
 
-/// The best assignment that keeps all rules; `*feasible` false: there is none. `at` by pedal.
-tl_status tl_board_assign(const tl_board* board, size_t* at, bool* feasible, tl_error* error);
+/// The best assignment that keeps all rules; `*feasible` false: it is proven that there is none.
+/// `at` by pedal. `*proven` (may be NULL) false: the last two goals were given up on a large board;
+/// the first two never are.
+tl_status tl_board_assign(const tl_board* board, size_t* at, bool* feasible, bool* proven,
+                          tl_error* error);
 
 #endif

@@ -178,8 +178,10 @@ static char* conflict_words(tl_power_work* w, const conflict* c) {
     for (size_t i = 0; i < count; ++i)
         sum_ma += w->board->pedals[plan->conflict_pedals[i]].current_ma;
     char* sum = ampere_words(sum_ma);
-    tl_text_addf(&text, "%s (%s%s) cannot %sbe fed by the rules.", names, sum,
-                 count > 1 ? " together" : "", count > 1 ? "all " : "");
+    tl_text_addf(&text,
+                 count > 1 ? "%s (%s together) do not go together by the rules."
+                           : "%s (%s) cannot be fed by the rules.",
+                 names, sum);
     bool limits = false;
     for (size_t i = 0; i < plan->output_count; ++i)
         limits = limits || c->outputs[i];
@@ -370,6 +372,7 @@ static void take_output(trying* t) {
         if (value_of(t, t->model->fresh[i]) > 0.5) {
             add_pedal(t, i);
             load_ma += board->pedals[i].current_ma;
+            t->changed->pedals[i].given = board->output_count; // it moves there
         }
     const tl_board_pedal* one = &board->pedals[t->change.pedals[0]];
     double limit_ma = ceil(load_ma / (1 - board->headroom) * 1e3 - 1e-4) / 1e3;
@@ -461,7 +464,7 @@ static void keep_change(trying* t) {
 static tl_status verify(trying* t, tl_error* error) {
     size_t* at = tl_new(t->changed->pedal_count, sizeof *at);
     bool feasible = false;
-    tl_status status = tl_board_assign(t->changed, at, &feasible, error);
+    tl_status status = tl_board_assign(t->changed, at, &feasible, NULL, error);
     if (status == TL_OK && !feasible)
         status = tl_error_set(error, TL_FAILURE, "a change that should do does not: %s",
                               t->change.words);
@@ -552,7 +555,7 @@ static tl_status feed_the_rest(tl_power_work* w, tl_error* error) {
     for (size_t i = 0; status == TL_OK && i < around->pedal_count; ++i)
         around->pedals[i].out = tl_milp_value(model->milp, model->left[i]) > 0.5;
     if (status == TL_OK)
-        status = tl_board_assign(around, w->at, &feasible, error);
+        status = tl_board_assign(around, w->at, &feasible, &w->plan->settled, error);
     if (status == TL_OK && !feasible)
         status = tl_error_set(error, TL_FAILURE, "those that can be fed cannot be fed");
     tl_board_model_free(model);

@@ -213,7 +213,7 @@ static void add_load(tl_power_hum* hum, const tl_part* draw, const tl_response* 
                      harmonic_a(draw, n) * cabs(tl_response_at(response, n * first_hz)));
 }
 
-static void add_up(tl_power_hum* hum, double noise_v) {
+static void add_up(tl_power_hum* hum, double noise_v, const double* noise_band_v) {
     for (size_t i = 0; i < hum->count; ++i) {
         double weighted_v = hum->level_v[i] * tl_a_weighting(hum->hz[i]);
         hum->total_v = hypot(hum->total_v, hum->level_v[i]);
@@ -223,6 +223,14 @@ static void add_up(tl_power_hum* hum, double noise_v) {
             hum->band_v[(size_t)band] = hypot(hum->band_v[(size_t)band], hum->level_v[i]);
     }
     hum->floor_db = hum->a_weighted_v > 0 ? 20 * log10(hum->a_weighted_v / noise_v) : NAN;
+    hum->clear_db = hum->clear_hz = NAN;
+    for (size_t band = 0; band < TL_POWER_BANDS; ++band) {
+        double clear_db = 20 * log10(hum->band_v[band] / noise_band_v[band]);
+        if (!isfinite(clear_db) || clear_db <= hum->clear_db)
+            continue;
+        hum->clear_db = clear_db;
+        hum->clear_hz = tl_power_band_hz(band);
+    }
 }
 
 static tl_status find_floor(tl_power_work* w, tl_error* error) {
@@ -273,7 +281,7 @@ static void fill_loop(const loops* l, size_t way, tl_answer* const* answers) {
         for (size_t i = 0; i < l->pulsed_count; ++i)
             add_load(&loop->amps[amp], w->power->consumers[l->pulsed[i]].part,
                      answers[way * l->pulsed_count + i]->solved[amp].response);
-        add_up(&loop->amps[amp], w->plan->noise_v[amp]);
+        add_up(&loop->amps[amp], w->plan->noise_v[amp], w->plan->noise_band_v[amp]);
     }
 }
 

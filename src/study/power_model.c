@@ -65,7 +65,7 @@ static void add_pedals(tl_board_model* m) {
         bool moves = m->bend == TL_BEND_MOVE && pedal->given != TL_NOWHERE;
         if (leaves || moves)
             m->left[i] = tl_milp_binary(m->milp);
-        if (m->bend == TL_BEND_OUTPUT && pedal->given == TL_NOWHERE)
+        if (m->bend == TL_BEND_OUTPUT)
             m->fresh[i] = tl_milp_binary(m->milp);
         tl_milp_row(m->milp, 1, 1);
         for (size_t j = 0; j < m->board->output_count; ++j)
@@ -244,6 +244,46 @@ static void add_fresh(tl_board_model* m) {
         }
 }
 
+/// Whether two outputs may change places without anything changing: alike, and nobody was given
+/// either of them.
+static bool are_alike(const tl_board* board, size_t one, size_t other) {
+    const tl_board_output* a = &board->outputs[one];
+    const tl_board_output* b = &board->outputs[other];
+    bool bound = !isinf(board->supply_mw[a->supply]) || !isinf(board->supply_mw[b->supply]);
+    bool same = a->limit_ma == b->limit_ma && a->peak_ma == b->peak_ma &&
+                a->volt_count == b->volt_count && a->polarity == b->polarity &&
+                a->isolated == b->isolated && (a->isolated || a->group == b->group) &&
+                (!bound || a->supply == b->supply);
+    for (size_t k = 0; same && k < a->volt_count; ++k)
+        same = a->volts_v[k] == b->volts_v[k];
+    for (size_t i = 0; same && i < board->pedal_count; ++i)
+        same = board->pedals[i].given != one && board->pedals[i].given != other;
+    return same;
+}
+
+/// Outputs alike are taken in order: a pedal goes to the second only if one before it went to the
+/// first. What is lost is only the same again with two of them exchanged, which the solver would
+/// go through one by one.
+static void add_order(tl_board_model* m) {
+    const tl_board* board = m->board;
+    if (m->bend == TL_BEND_CURRENT)
+        return; // one of them may give more
+    for (size_t j = 1; j < board->output_count; ++j) {
+        size_t before = j;
+        while (before-- > 0)
+            if (are_alike(board, before, j))
+                break;
+        for (size_t i = 0; before != SIZE_MAX && i < board->pedal_count; ++i) {
+            if (m->on[cell(m, i, j)] == TL_NOWHERE && m->adapted[cell(m, i, j)] == TL_NOWHERE)
+                continue;
+            tl_milp_row(m->milp, -INFINITY, 0);
+            add_terms(m, i, j, 1);
+            for (size_t k = 0; k < i; ++k)
+                add_terms(m, k, before, -1);
+        }
+    }
+}
+
 tl_board_model* tl_board_model_new(const tl_board* board, tl_bend bend) {
     tl_board_model* m = tl_new(1, sizeof *m);
     size_t cells = board->pedal_count * board->output_count;
@@ -270,6 +310,7 @@ tl_board_model* tl_board_model_new(const tl_board* board, tl_bend bend) {
         add_volts(m, j);
     add_pairs(m);
     add_alone(m);
+    add_order(m);
     if (bend == TL_BEND_OUTPUT)
         add_fresh(m);
     return m;
