@@ -86,10 +86,6 @@ struct tl_milp {
     double total;
 };
 
-tl_milp* tl_milp_new(void) {
-    return tl_new(1, sizeof(tl_milp));
-}
-
 void tl_milp_free(tl_milp* milp) {
     if (!milp)
         return;
@@ -103,6 +99,13 @@ size_t tl_milp_column(tl_milp* milp, double low, double high) {
     milp->columns = tl_grow_one(milp->columns, milp->column_count, sizeof *milp->columns);
     milp->columns[milp->column_count] = (column){.low = low, .high = high};
     return milp->column_count++;
+}
+
+/// GLPK ends the program over one without columns, so there is always one that stays 0.
+tl_milp* tl_milp_new(void) {
+    tl_milp* milp = tl_new(1, sizeof *milp);
+    tl_milp_column(milp, 0, 0);
+    return milp;
 }
 
 size_t tl_milp_whole(tl_milp* milp, double low, double high) {

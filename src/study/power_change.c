@@ -291,12 +291,38 @@ static void set_second_cost(tl_board_model* m, tl_bend bend) {
             tl_milp_cost(m->milp, m->left[i], board->pedals[i].current_ma);
 }
 
+/// Where the solver put everybody. Amounts are worked out from this: its own are only as exact as
+/// its tolerance.
+static size_t* find_places(const trying* t) {
+    const tl_board* board = t->work->board;
+    size_t* at = tl_new(board->pedal_count, sizeof *at);
+    for (size_t i = 0; i < board->pedal_count; ++i) {
+        at[i] = TL_NOWHERE;
+        for (size_t j = 0; j < board->output_count; ++j)
+            if (value_of(t, t->model->on[i * board->output_count + j]) > 0.5)
+                at[i] = j;
+    }
+    return at;
+}
+
+/// The largest share of its limit that an output or supply is asked for.
+static double largest_share(const tl_board* board, const size_t* at) {
+    double share = 0;
+    for (size_t i = 0; i < board->output_count; ++i)
+        share = fmax(share, tl_board_load_ma(board, at, i) / board->outputs[i].limit_ma);
+    for (size_t i = 0; i < board->supply_count; ++i)
+        share = fmax(share, tl_board_supply_mw(board, at, i) / board->supply_mw[i]);
+    return share;
+}
+
 static void take_headroom(trying* t) {
-    double share =
-        floor(value_of(t, t->model->spare) * 1e4) / 1e4; // whole hundredths of a per cent
-    t->changed->headroom = t->change.headroom = share;
+    size_t* at = find_places(t);
+    double kept = 1 - largest_share(t->work->board, at);
+    kept = fmax(0, floor(kept * 1e4 + 1e-6) / 1e4); // whole hundredths of a per cent
+    free(at);
+    t->changed->headroom = t->change.headroom = kept;
     t->change.kind = "headroom";
-    t->change.words = tl_printf("Keep %.4g %% of the limits free instead of %.4g %%.", 100 * share,
+    t->change.words = tl_printf("Keep %.4g %% of the limits free instead of %.4g %%.", 100 * kept,
                                 100 * t->work->board->headroom);
 }
 
@@ -334,10 +360,13 @@ static void take_moves(trying* t) {
 
 static void take_current(trying* t) {
     const tl_power_plan* plan = t->work->plan;
+    size_t* at = find_places(t);
     for (size_t i = 0; i < plan->output_count; ++i) {
         if (value_of(t, t->model->more_of[i]) < 0.5)
             continue;
-        double more_ma = ceil(value_of(t, t->model->more[i]) * 1e3 - 1e-4) / 1e3; // whole uA
+        double needs_ma = tl_board_load_ma(t->work->board, at, i) / (1 - t->work->board->headroom);
+        double more_ma =
+            ceil((needs_ma - t->work->board->outputs[i].limit_ma) * 1e3 - 1e-4) / 1e3; // whole uA
         tl_board_output* output = &t->changed->outputs[i];
         output->limit_ma += more_ma;
         output->peak_ma = fmax(output->peak_ma, output->limit_ma);
@@ -347,14 +376,18 @@ static void take_current(trying* t) {
             tl_printf("%s gives %.6g mA more: %.6g instead of %.6g mA.", plan->outputs[i].name,
                       more_ma, output->limit_ma, 1e3 * plan->outputs[i].limit_a);
     }
+    free(at);
     t->change.kind = "current";
 }
 
 static void take_power(trying* t) {
+    const tl_board* board = t->work->board;
+    size_t* at = find_places(t);
     for (size_t i = 0; i < t->work->board->supply_count; ++i) {
         if (value_of(t, t->model->more_of[i]) < 0.5)
             continue;
-        double more_mw = ceil(value_of(t, t->model->more[i]) - 1e-6);
+        double needs_mw = tl_board_supply_mw(board, at, i) / (1 - board->headroom);
+        double more_mw = ceil(needs_mw - board->supply_mw[i] - 1e-6);
         t->changed->supply_mw[i] += more_mw;
         t->change.supply = i;
         t->change.power_w = more_mw / 1e3;
@@ -362,6 +395,7 @@ static void take_power(trying* t) {
             "'%s' gives %.6g W more: %.6g instead of %.6g W.", t->work->power->supplies[i].name,
             more_mw / 1e3, t->changed->supply_mw[i] / 1e3, t->work->board->supply_mw[i] / 1e3);
     }
+    free(at);
     t->change.kind = "supply";
 }
 
