@@ -33,6 +33,21 @@ static double dbv(double volts) {
     return 20 * log10(volts);
 }
 
+/// The name of a third of an octave: 800 Hz for the one about 794.3 Hz (IEC 61260's rounded
+/// values).
+static char* band_name(double hz) {
+    static const double names[] = {1, 1.25, 1.6, 2, 2.5, 3.15, 4, 5, 6.3, 8, 10};
+    if (isnan(hz))
+        return tl_copy("");
+    double decade = pow(10, floor(log10(hz) + 0.01));
+    double name = 10;
+    for (size_t i = 0; i < sizeof names / sizeof *names; ++i)
+        if (fabs(log(hz / decade / names[i])) < fabs(log(hz / decade / name)))
+            name = names[i];
+    name *= decade;
+    return name < 999 ? tl_printf("%.4g Hz", name) : tl_printf("%.4g kHz", name / 1000);
+}
+
 /// What it means. A tone hides in noise that is as strong in its band of the ear (the critical
 /// ratio; from memory), for which thirds of an octave stand here; 6 dB over it is plain.
 static const char* verdict_of(double clear_db) {
@@ -50,11 +65,11 @@ static void add_against(tl_text* text, const tl_power_hum* hum) {
 
 /// How it stands out where it is clearest, and what that means.
 static void add_meaning(tl_text* text, const tl_power_hum* hum) {
-    char* hz = tl_show_hz(hum->clear_hz, "");
+    char* hz = band_name(hum->clear_hz);
     if (isnan(hum->clear_db))
         tl_text_add(text, "nobody will hear it.");
     else
-        tl_text_addf(text, "at %s, where they are clearest, %.0f dB %s it: %s.", hz,
+        tl_text_addf(text, "around %s, where they are clearest, %.0f dB %s it: %s.", hz,
                      fabs(hum->clear_db), hum->clear_db >= 0 ? "over" : "under",
                      verdict_of(hum->clear_db));
     free(hz);
@@ -110,7 +125,7 @@ static tl_table* loop_table(const tl_power_plan* plan) {
     tl_table_column(table, "pulses at the amp,\nA-weighted", "a_weighted_v");
     tl_table_column(table, "\nunweighted", "total_v");
     tl_table_column(table, "against the\nrig's noise", "floor_db");
-    tl_table_column(table, "clearest\nat", "clear_hz");
+    tl_table_column(table, "clearest\naround", "clear_hz");
     tl_table_column(table, "there over\nthe noise", "clear_db");
     for (size_t i = 0; i < plan->loop_count; ++i)
         for (size_t amp = 0; amp < plan->amp_count; ++amp) {
@@ -129,7 +144,7 @@ static tl_table* loop_table(const tl_power_plan* plan) {
                      any ? tl_printf("%.1f dBV", dbv(hum->total_v)) : tl_copy("nothing"));
             add_cell(table, hum->floor_db,
                      isfinite(hum->floor_db) ? tl_printf("%+.1f dB", hum->floor_db) : tl_copy(""));
-            add_cell(table, hum->clear_hz, tl_show_hz(hum->clear_hz, ""));
+            add_cell(table, hum->clear_hz, band_name(hum->clear_hz));
             add_cell(table, hum->clear_db,
                      isfinite(hum->clear_db) ? tl_printf("%+.0f dB", hum->clear_db) : tl_copy(""));
         }

@@ -275,7 +275,12 @@ static void add_loop_key(tl_text* script, const drawing* d, const tl_box* area) 
         for (size_t band = 0; band < TL_POWER_BANDS; ++band)
             seen = seen || (loop->amps[d->amp].band_v[band] > 0 &&
                             dbv(loop->amps[d->amp].band_v[band]) >= d->low_dbv);
-        char* words = tl_printf("%s%s", loop->words, seen ? "" : " (below this)");
+        bool ours = strcmp(loop->kind, "assigned") == 0;
+        char* words = tl_printf("%s%s%s", loop->words,
+                                !ours           ? ""
+                                : loop->sharing ? ": with shared returns"
+                                                : ": no shared return",
+                                seen ? "" : " (below this)");
         tl_text_addf(script,
                      "set label '' at screen %.5f,screen %.5f front point pt %d ps 1 lc rgb "
                      "'%s'\n",

@@ -94,34 +94,52 @@ static const char* output_name(const tl_power_plan* plan, size_t pedal) {
     return output == TL_POWER_NONE ? "none" : plan->outputs[output].name;
 }
 
+/// The polarity of all pedals when it is one, else NULL.
+static const char* common_polarity(const tl_power_plan* plan) {
+    for (size_t i = 1; i < plan->pedal_count; ++i)
+        if (strcmp(plan->pedals[i].polarity, plan->pedals[0].polarity) != 0)
+            return NULL;
+    return plan->pedals[0].polarity;
+}
+
+static void add_pedal(tl_table* table, const tl_power_plan* plan, size_t i) {
+    const tl_power_pedal* pedal = &plan->pedals[i];
+    bool surge = pedal->inrush_a > pedal->current_a;
+    tl_table_row(table);
+    tl_table_words(table, pedal->name);
+    add_words(table, tl_printf("%s%s", output_name(plan, i), pedal->given ? " (given)" : ""));
+    add_number(table, pedal->volts_v, tl_printf("%.6g V", pedal->volts_v));
+    if (!common_polarity(plan))
+        tl_table_words(table, pedal->polarity);
+    add_number(table, pedal->current_a, tl_power_ma(pedal->current_a));
+    add_number(table, pedal->inrush_a, surge ? tl_power_ma(pedal->inrush_a) : tl_copy(""));
+    add_number(table, pedal->lead_ohm, tl_show_value(pedal->lead_ohm, "ohm", ""));
+    add_number(table, pedal->arrives_v,
+               isnan(pedal->arrives_v) ? tl_copy("") : tl_printf("%.2f V", pedal->arrives_v));
+    add_number(table, pedal->starts_v,
+               surge && !isnan(pedal->starts_v) ? tl_printf("%.2f V", pedal->starts_v)
+                                                : tl_copy(""));
+}
+
 static void add_pedals(tl_text* text, const tl_power_plan* plan) {
     tl_table* table = tl_table_new();
-    static const char* const heads[] = {"pedal or device", "\noutput", "\nneeds",
-                                        "\npolarity",      "\ndraws",  "\nstarts with"};
-    for (size_t i = 0; i < sizeof heads / sizeof *heads; ++i)
-        tl_table_column(table, heads[i], heads[i]);
+    const char* polarity = common_polarity(plan);
+    tl_table_column(table, "\npedal or device", "pedal");
+    tl_table_column(table, "\noutput", "output");
+    tl_table_column(table, "\nneeds", "voltage_v");
+    if (!polarity)
+        tl_table_column(table, "\npolarity", "polarity");
+    tl_table_column(table, "\ndraws", "current_a");
+    tl_table_column(table, "\nstarts with", "inrush_a");
     tl_table_column(table, "lead\nand joints", "lead_ohm");
     tl_table_column(table, "arrives\nsteady", "arrives_v");
     tl_table_column(table, "\nat start", "starts_v");
-    for (size_t i = 0; i < plan->pedal_count; ++i) {
-        const tl_power_pedal* pedal = &plan->pedals[i];
-        tl_table_row(table);
-        tl_table_words(table, pedal->name);
-        add_words(table, tl_printf("%s%s", output_name(plan, i), pedal->given ? " (given)" : ""));
-        add_number(table, pedal->volts_v, tl_printf("%.6g V", pedal->volts_v));
-        tl_table_words(table, pedal->polarity);
-        add_number(table, pedal->current_a, tl_power_ma(pedal->current_a));
-        bool surge = pedal->inrush_a > pedal->current_a;
-        add_number(table, pedal->inrush_a, surge ? tl_power_ma(pedal->inrush_a) : tl_copy(""));
-        add_number(table, pedal->lead_ohm, tl_show_value(pedal->lead_ohm, "ohm", ""));
-        add_number(table, pedal->arrives_v,
-                   isnan(pedal->arrives_v) ? tl_copy("") : tl_printf("%.2f V", pedal->arrives_v));
-        add_number(table, pedal->starts_v,
-                   surge && !isnan(pedal->starts_v) ? tl_printf("%.2f V", pedal->starts_v)
-                                                    : tl_copy(""));
-    }
+    for (size_t i = 0; i < plan->pedal_count; ++i)
+        add_pedal(table, plan, i);
     tl_text_add(text, "\n");
     add_table(text, table);
+    if (polarity)
+        tl_text_addf(text, "%s %s.\n", plan->pedal_count > 1 ? "All are" : "It is", polarity);
 }
 
 static void add_outputs(tl_text* text, const tl_power_plan* plan) {

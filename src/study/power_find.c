@@ -121,10 +121,14 @@ static void judge_surge(tl_power_work* w, size_t i) {
     double surge_ma = tl_board_surge_ma(w->board, w->at, i, &who);
     if (who == TL_NOWHERE || surge_ma <= w->board->outputs[i].peak_ma + 1e-4)
         return;
+    char* others =
+        output->pedals > 1 ? tl_printf(", or the others on %s blink", output->name) : tl_copy("");
     add(w, TL_POWER_WARNING, "inrush", who, i,
-        "When '%s' starts, %s is asked for %.6g mA for a moment and is said to give %.6g mA: it "
-        "may not start, or the others on %s blink.",
-        w->plan->pedals[who].name, output->name, surge_ma, 1e3 * output->peak_a, output->name);
+        "When '%s' starts, %s is asked for %.0f mA for a moment and is said to give %.0f mA: it "
+        "may "
+        "not start%s.",
+        w->plan->pedals[who].name, output->name, surge_ma, 1e3 * output->peak_a, others);
+    free(others);
 }
 
 /// Pedals of unlike volts on one output: at most one of them is right.

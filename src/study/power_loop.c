@@ -151,16 +151,16 @@ static wiring make_wiring(const tl_power_work* w, int which) {
     return made;
 }
 
-/// Pedals in the path beyond the first of each return.
+/// Pedals in the path that hang on a return with another of them.
 static size_t count_sharing(const tl_power_work* w, const wiring* way) {
     size_t sharing = 0;
-    for (size_t i = 0; i < w->board->pedal_count; ++i)
-        for (size_t j = 0; j < i; ++j)
-            if (way->group[i] != TL_NOWHERE && way->group[i] == way->group[j] && is_stop(w, i) &&
-                is_stop(w, j)) {
-                ++sharing;
-                break;
-            }
+    for (size_t i = 0; i < w->board->pedal_count; ++i) {
+        bool shares = false;
+        for (size_t j = 0; j < w->board->pedal_count; ++j)
+            shares = shares || (j != i && way->group[i] != TL_NOWHERE &&
+                                way->group[i] == way->group[j] && is_stop(w, j));
+        sharing += shares && is_stop(w, i);
+    }
     return sharing;
 }
 
