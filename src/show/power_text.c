@@ -230,10 +230,14 @@ static void add_mains(tl_text* text, const tl_power_plan* plan) {
     }
     tl_text_add(text, "\nMains and heat\n");
     add_table(text, table);
+}
+
+/// What it draws from each mains, and whether the supplies take it.
+static void add_tour(tl_text* text, const tl_power_plan* plan) {
     if (!plan->mains_count)
         return;
     tl_text_add(text, "\n");
-    table = tl_table_new();
+    tl_table* table = tl_table_new();
     tl_table_column(table, "plugged into", "mains");
     tl_table_column(table, "draws", "mains_w");
     tl_table_column(table, "that is", "current_a");
@@ -291,6 +295,7 @@ char* tl_power_text(const tl_power_plan* plan) {
     add_spare(&text, plan);
     add_findings(&text, plan);
     add_mains(&text, plan);
+    add_tour(&text, plan);
     add_faults(&text, plan);
     tl_power_add_loops(&text, plan);
     tl_power_add_terms(&text, plan);

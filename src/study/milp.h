@@ -20,16 +20,16 @@ size_t tl_milp_column(tl_milp* milp, double low, double high);
 /// A column of whole numbers.
 size_t tl_milp_whole(tl_milp* milp, double low, double high);
 /// Holds a column to one value from now on.
-void tl_milp_hold(tl_milp* milp, size_t column, double value);
+void tl_milp_hold(tl_milp* milp, size_t which, double value);
 
 /// Starts a row that keeps its sum between `low` and `high` (each may be infinite); terms follow.
 void tl_milp_row(tl_milp* milp, double low, double high);
-/// Adds factor * column to the row begun last.
-void tl_milp_term(tl_milp* milp, size_t column, double factor);
+/// Adds factor * the column `which` to the row begun last; each column once.
+void tl_milp_term(tl_milp* milp, size_t which, double factor);
 
 /// Forgets the cost; and adds factor * column to it, which is made as small as can be.
 void tl_milp_no_cost(tl_milp* milp);
-void tl_milp_cost(tl_milp* milp, size_t column, double factor);
+void tl_milp_cost(tl_milp* milp, size_t which, double factor);
 /// Makes a row of the cost: from now on it stays at most `most`.
 void tl_milp_keep_cost(tl_milp* milp, double most);
 
@@ -41,7 +41,7 @@ tl_status tl_milp_solve(tl_milp* milp, bool* feasible, tl_error* error);
 /// the values are the best it saw, or those of the solve before when it saw none.
 tl_status tl_milp_improve(tl_milp* milp, size_t nodes, bool* proven, tl_error* error);
 /// After a feasible end: a column's value, a binary's as 0 or 1, and the cost.
-double tl_milp_value(const tl_milp* milp, size_t column);
+double tl_milp_value(const tl_milp* milp, size_t which);
 double tl_milp_total(const tl_milp* milp);
 
 #endif

@@ -107,10 +107,6 @@ static tl_status filter(conflict* c, tl_error* error) {
     return status;
 }
 
-static char* ampere_words(double ma) {
-    return tl_printf("%.6g mA", ma);
-}
-
 /// "brick/1 and brick/2 (100 mA each, 80 mA with the headroom kept)".
 static void add_limits(tl_text* text, const tl_power_work* w, const conflict* c) {
     size_t count = 0;
@@ -164,7 +160,38 @@ static bool add_misfit(tl_text* text, const tl_power_work* w, size_t pedal) {
     return true;
 }
 
-/// The limits and rules that make a group of pedals impossible, as one sentence.
+/// The limits and rules in the way, a sentence each; false when there are none.
+static bool add_obstacles(tl_text* text, const tl_power_work* w, const conflict* c) {
+    const tl_power_plan* plan = w->plan;
+    size_t before = text->size;
+    bool limits = false;
+    for (size_t i = 0; i < plan->output_count; ++i)
+        limits = limits || c->outputs[i];
+    if (limits) {
+        tl_text_add(text, " In the way: the limit of ");
+        add_limits(text, w, c);
+        tl_text_add(text, ".");
+    }
+    for (size_t i = 0; i < w->board->supply_count; ++i)
+        if (c->supplies[i])
+            tl_text_addf(text,
+                         " In the way: '%s' gives %.6g W in all, of which %.6g W may be used.",
+                         w->power->supplies[i].name, w->board->supply_mw[i] / 1e3,
+                         w->board->supply_mw[i] / 1e3 * (1 - w->board->headroom));
+    if (c->hum)
+        tl_text_add(text, " In the way: digital pedals must not share a return with high-gain "
+                          "ones.");
+    if (c->ground)
+        tl_text_add(text, " In the way: a pedal of positive ground must not share a return.");
+    bool rules = text->size > before;
+    for (size_t i = 0; i < plan->pedal_count; ++i)
+        if (c->given[i])
+            tl_text_addf(text, " In the way: '%s' was given %s.", plan->pedals[i].name,
+                         plan->outputs[w->board->pedals[i].given].name);
+    return rules;
+}
+
+/// What makes a group of pedals impossible, as one or a few sentences.
 static char* conflict_words(tl_power_work* w, const conflict* c) {
     tl_power_plan* plan = w->plan;
     tl_text text = {0};
@@ -177,39 +204,13 @@ static char* conflict_words(tl_power_work* w, const conflict* c) {
     double sum_ma = 0;
     for (size_t i = 0; i < count; ++i)
         sum_ma += w->board->pedals[plan->conflict_pedals[i]].current_ma;
-    char* sum = ampere_words(sum_ma);
     tl_text_addf(&text,
-                 count > 1 ? "%s (%s together) do not go together by the rules."
-                           : "%s (%s) cannot be fed by the rules.",
-                 names, sum);
-    bool limits = false;
-    for (size_t i = 0; i < plan->output_count; ++i)
-        limits = limits || c->outputs[i];
-    if (limits) {
-        tl_text_add(&text, " In the way: the limit of ");
-        add_limits(&text, w, c);
-        tl_text_add(&text, ".");
-    }
-    for (size_t i = 0; i < w->board->supply_count; ++i)
-        if (c->supplies[i])
-            tl_text_addf(&text,
-                         " In the way: '%s' gives %.6g W in all, of which %.6g W may be "
-                         "used.",
-                         w->power->supplies[i].name, w->board->supply_mw[i] / 1e3,
-                         w->board->supply_mw[i] / 1e3 * (1 - w->board->headroom));
-    if (c->hum)
-        tl_text_add(&text, " In the way: digital pedals must not share a return with high-gain "
-                           "ones.");
-    if (c->ground)
-        tl_text_add(&text, " In the way: a pedal of positive ground must not share a return.");
-    for (size_t i = 0; i < plan->pedal_count; ++i)
-        if (c->given[i])
-            tl_text_addf(&text, " In the way: '%s' was given %s.", plan->pedals[i].name,
-                         plan->outputs[w->board->pedals[i].given].name);
-    if (!limits && !c->hum && !c->ground && count > 1)
+                 count > 1 ? "%s (%.6g mA together) do not go together by the rules."
+                           : "%s (%.6g mA) cannot be fed by the rules.",
+                 names, sum_ma);
+    if (!add_obstacles(&text, w, c) && count > 1)
         tl_text_add(&text, " There are too few outputs of their volts and polarity.");
     free(names);
-    free(sum);
     return tl_text_take(&text);
 }
 

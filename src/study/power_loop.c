@@ -5,7 +5,6 @@
 #include "base/text.h"
 #include "response/weighting.h"
 #include "study/power_work.h"
-#include "toneload/noise.h"
 
 #include <complex.h>
 #include <math.h>
