@@ -18,8 +18,10 @@ typedef struct {
     tl_power_plan* plan;
 } tl_power_work;
 
-/// When no assignment keeps all rules: what stands in the way, the smallest change of each kind,
-/// and who can be fed all the same.
+/// When no assignment keeps all rules: a smallest group of pedals and limits in the way, in words.
+tl_status tl_power_conflict(tl_power_work* work, tl_error* error);
+/// The same board: what stands in the way, the smallest change of each kind, and who can be fed all
+/// the same.
 tl_status tl_power_changes(tl_power_work* work, tl_error* error);
 /// What a DC lead is and comes to.
 typedef struct {
