@@ -159,7 +159,7 @@ def check_leads(cases):
         cases.check(abs(drop["starts_v"] - (9 - drop["lead_ohm"])) < 1e-9, gauge, drop)
 
 
-LOOP = """rig: two pedals on a loop, invented
+LOOP = """rig: three on a loop, invented
 guitar: {source: {output: {resistance: 1 kohm}}}
 chain:
   - cable: {capacitance: 100 pF/m, resistance: 80 mohm/m}
@@ -172,6 +172,10 @@ chain:
   - pedal: {bypass: true-bypass, input: {resistance: 500 kohm, capacitance: 30 pF}, gain: 4, output: {resistance: 5 kohm}}
     name: two
     engaged: yes
+  - cable: {capacitance: 110 pF/m, resistance: 120 mohm/m}
+    length: 30 cm
+  - buffer: {input: {resistance: 2 Mohm}, output: {resistance: 600 ohm}, gain: 0.5}
+    name: three
   - cable: {capacitance: 100 pF/m, resistance: 80 mohm/m}
     length: 6 m
 amp: {resistance: 1 Mohm, capacitance: 20 pF}
@@ -182,11 +186,13 @@ power:
   supplies:
     - name: s
       kind: switching
-      outputs: [{name: a, voltage: 9 V, current: 500 mA, isolated: %s}, {name: b, voltage: 9 V, current: 500 mA, isolated: %s}]
+      outputs: [{name: a, voltage: 9 V, current: 500 mA, isolated: %s}, {name: b, voltage: 9 V, current: 500 mA, isolated: %s},
+                {name: c, voltage: 9 V, current: 500 mA, isolated: %s}]
   pedals:
     - {pedal: one, voltage: 9 V, polarity: centre-negative, current: 10 mA, output: s/a}
     - {pedal: two, voltage: 9 V, polarity: centre-negative, current: 80 mA, output: s/b,
        pulse: {current: 50 mA, frequency: 700 Hz, duty: 31.25 %%}}
+    - {pedal: three, voltage: 9 V, polarity: centre-negative, current: 10 mA, output: s/c}
 """
 
 
@@ -212,25 +218,28 @@ def loop_by_hand(hz, shared):
     awg24 = 1.7241e-8 / (math.pi * (0.127e-3 * 92 ** (12 / 39)) ** 2 / 4)
     lead = awg24 * 0.8 + 2 * 0.012 + w * 1e-6 * 0.8
     near = 0.4 * 0.1 * 0.5 + 0.015 + w * 1e-6 * 0.5  # shield from one to two
+    middle = 0.4 * 0.12 * 0.3 + w * 1e-6 * 0.3  # from two to three
     far = 0.4 * 0.08 * 6 + w * 1e-6 * 6  # and on to the amp
-    # 1 and 2: the pedals' grounds; 3 and 4: the returns.
+    # 1, 2 and 3: the grounds; 4 (and 5, 6): the returns.
+    shields = [(1, 2, 1 / near), (2, 3, 1 / middle), (3, 0, 1 / far)]
     if shared:
-        v = nodal(3, [(1, 3, 1 / lead), (2, 3, 1 / lead), (1, 2, 1 / near), (2, 0, 1 / far)], [(2, 1), (3, -1)])
+        v = nodal(4, shields + [(1, 4, 1 / lead), (2, 4, 1 / lead), (3, 4, 1 / lead)], [(2, 1), (4, -1)])
     else:
-        v = nodal(4, [(1, 3, 1 / lead), (2, 4, 1 / lead), (1, 2, 1 / near), (2, 0, 1 / far), (3, 4, w * 300e-12)],
-                  [(2, 1), (4, -1)])
-    # one's output (2 kohm, silent), the drop along the near shield, the lead, the joint, two's input
+        stray = w * 300e-12
+        v = nodal(6, shields + [(1, 4, 1 / lead), (2, 5, 1 / lead), (3, 6, 1 / lead),
+                                (4, 5, stray), (5, 6, stray), (4, 6, stray)], [(2, 1), (5, -1)])
+    # one's output is silent; the drop along the near shield; the lead; the joint; two's input. The drop joins the two
+    # ends of its source to one node (1), at which the 2 kohm drives the drop's volts.
     emf, half = v[1] - v[2], w * 120e-12 * 0.5 / 2
-    source = 1 / 2000
-    # nodes: 1 behind the 2 kohm; 2 behind the EMF (v2 = v1 + emf); 3 behind the lead; 4 behind the joint
-    # the EMF joins 1 and 2 to one node: current of 2 kohm at v2 - emf
-    u = nodal(3, [(1, 0, source + half), (1, 2, 1 / (0.1 * 0.5)), (2, 0, half), (2, 3, 1 / 0.015),
-                  (3, 0, 1 / 500e3 + w * 30e-12)], [(1, emf * source)])
+    u = nodal(3, [(1, 0, 1 / 2000 + half), (1, 2, 1 / (0.1 * 0.5)), (2, 0, half), (2, 3, 1 / 0.015),
+                  (3, 0, 1 / 500e3 + w * 30e-12)], [(1, emf / 2000)])
     out = 4 * u[3]
-    emf = v[2]
-    half = w * 100e-12 * 6 / 2
-    u = nodal(2, [(1, 0, 1 / 5000 + half), (1, 2, 1 / (0.08 * 6)), (2, 0, half + 1e-6 + w * 20e-12)],
-              [(1, (out + emf) / 5000)])
+    emf, half = v[2] - v[3], w * 110e-12 * 0.3 / 2
+    u = nodal(2, [(1, 0, 1 / 5000 + half), (1, 2, 1 / (0.12 * 0.3)), (2, 0, half + 1 / 2e6)], [(1, (out + emf) / 5000)])
+    out = 0.5 * u[2]
+    emf, half = v[3], w * 100e-12 * 6 / 2
+    u = nodal(2, [(1, 0, 1 / 600 + half), (1, 2, 1 / (0.08 * 6)), (2, 0, half + 1e-6 + w * 20e-12)],
+              [(1, (out + emf) / 600)])
     return u[2]
 
 
@@ -240,8 +249,8 @@ def check_loop(cases):
     train = np.zeros(steps)
     train[:int(0.3125 * steps)] = 0.05
     lines = 2 * np.abs(np.fft.rfft(train)) / steps / math.sqrt(2)
-    cases.write("shared.yaml", LOOP % ("no", "no"))
-    cases.write("apart.yaml", LOOP % ("yes", "yes"))
+    cases.write("shared.yaml", LOOP % ("no", "no", "no"))
+    cases.write("apart.yaml", LOOP % ("yes", "yes", "yes"))
     worst = 0
     for name, kinds in (("shared.yaml", {"assigned": True, "isolated": False}),
                         ("apart.yaml", {"assigned": False, "shared": True})):
@@ -395,7 +404,7 @@ def check_given(cases):
 def check_words(cases):
     cases.group("text, CSV, plots and hostile names")
     evil = "`touch pwned`'; system('touch pwned') \"$(touch pwned)\" =1+1"
-    shared = (LOOP % ("no", "no")).replace("two pedals on a loop, invented", json.dumps(evil))
+    shared = (LOOP % ("no", "no", "no")).replace("three on a loop, invented", json.dumps(evil))
     cases.write("evil.yaml", shared)
     for ending in ("svg", "png", "pdf"):
         done = cases.run("power", "evil.yaml", "--plot", "evil." + ending)
@@ -410,7 +419,7 @@ def check_words(cases):
     rows = cases.run("power", "evil.yaml", "--csv", "--output", "evil.csv")
     cases.check(rows.returncode == 0 and not rows.stdout, rows.stdout, rows.stderr)
     lines = cases.read("evil.csv").decode().splitlines()
-    cases.check(lines[0].startswith("pedal,output,given,voltage_v") and len(lines) == 3, lines)
+    cases.check(lines[0].startswith("pedal,output,given,voltage_v") and len(lines) == 4, lines)
     answer = power(cases, "evil.yaml")
     cases.check(len(answer["cautions"]) == 5 and answer["rig"] == evil, answer["cautions"])
     for jobs in ("1", "3"):
