@@ -8,6 +8,7 @@
 #include "toneload/error.h"
 #include "toneload/lesson.h"
 #include "toneload/noise.h"
+#include "toneload/power.h"
 #include "toneload/response.h"
 #include "toneload/spread.h"
 
@@ -201,6 +202,19 @@ TL_API tl_status tl_spread_draw_histograms(const tl_spread* spread, const char* 
 /// Which values four figures vary by, as bars, at the first amp.
 TL_API tl_status tl_spread_draw_sensitivity(const tl_spread* spread, const char* path,
                                             tl_error* error);
+
+/// A plan of the power, for people: who is plugged in where, what stands in the way and what would
+/// do, findings, mains and heat, faults, ground loops, cautions. Free with free().
+TL_API char* tl_power_text(const tl_power_plan* plan);
+/// As JSON: {toneload, command, rig, feasible, headroom, assignment: [{pedal, output, given,
+/// voltage_v, current_a}], drops: [{pedal, lead_ohm, arrives_v, starts_v}], outputs, spare,
+/// supplies, mains, findings, conflict, changes, faults, loops, assumptions, cautions}.
+TL_API json_t* tl_power_json(const tl_power_plan* plan);
+/// As CSV, a row a pedal; free with free().
+TL_API char* tl_power_csv(const tl_power_plan* plan);
+/// How much of each output's limit is used, and below it, when a load pulses, what the ground loops
+/// put on the sound by thirds of an octave, against the rig's noise. As tl_plot_draw() otherwise.
+TL_API tl_status tl_power_draw(const tl_power_plan* plan, const char* path, tl_error* error);
 
 /// What has to be said wherever an answer leads to work on mains, solder or batteries; one bit
 /// each.

@@ -9,6 +9,7 @@
 #include "toneload/lesson.h"
 #include "toneload/noise.h"
 #include "toneload/parts.h"
+#include "toneload/power.h"
 #include "toneload/response.h"
 #include "toneload/rig.h"
 #include "toneload/spread.h"
@@ -339,6 +340,14 @@ TL_API void tl_noise_free(tl_noise* noise);
 TL_API tl_status tl_study_dress(tl_session* session, tl_rig* rig, tl_dress** dress,
                                 tl_error* error);
 TL_API void tl_dress_free(tl_dress* dress);
+
+/// Assigns the rig's pedals to the outputs of its supplies by exact optimisation, or proves that
+/// none of the assignments keeps all rules; and what comes of it: volts that arrive, mains, heat,
+/// what fails with what, and the ground loops. TL_BAD_INPUT for a rig without `power`; TL_FAILURE
+/// when GLPK cannot be loaded. Free with tl_power_plan_free().
+TL_API tl_status tl_study_power(tl_session* session, tl_rig* rig, tl_power_plan** plan,
+                                tl_error* error);
+TL_API void tl_power_plan_free(tl_power_plan* plan);
 
 /// One value of a part and where it came from.
 typedef struct {

@@ -11,6 +11,7 @@
 #include "toneload/error.h"
 #include "toneload/noise.h"
 #include "toneload/parts.h"
+#include "toneload/power.h"
 #include "toneload/response.h"
 #include "toneload/rig.h"
 #include "toneload/show.h"

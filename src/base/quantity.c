@@ -59,6 +59,7 @@ static const unit_row rows[TL_UNIT_TOTAL] = {
                                "A/rtHz",
                                "0.5 pA/rtHz",
                                {"pA/rtHz", "fA/rtHz", "nA/rtHz", "A/rtHz"}},
+    [TL_UNIT_WATT] = {"a power", "W", "18 W", {"W", "mW", "kW"}},
     [TL_UNIT_VOLT_PER_S] = {"a slew rate", "V/s", "0.5 V/us", {"V/us", "V/ms", "V/s"}},
 };
 
@@ -107,6 +108,7 @@ tl_units* tl_units_new(void) {
     add_base(system, "s", NULL);
     add_base(system, "V", NULL);
     add_base(system, "A", NULL);
+    add_base(system, "W", NULL);
     add_base(system, "dB", NULL);
     add_base(system, "deg", NULL);
     add_base(system, "rtHz", NULL);        // the root of 1 Hz, which no unit library knows

@@ -30,6 +30,7 @@ typedef enum {
     TL_UNIT_NOISE_DENSITY, ///< V/rtHz: volts per root hertz
     TL_UNIT_VOLT_PER_S,    ///< V/s
     TL_UNIT_NOISE_CURRENT, ///< A/rtHz: amperes per root hertz
+    TL_UNIT_WATT,          ///< W
     TL_UNIT_TOTAL
 } tl_unit;
 

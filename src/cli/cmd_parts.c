@@ -46,8 +46,9 @@ const command command_parts = {
     "parts",
     "[KIND]",
     "the part library, with values and their sources",
-    "Lists library parts of one kind (pickup, cable, pot, contact, pedal, buffer, amp, source) or\n"
-    "of all, each value with its source: a publication, 'common practice' or 'from memory'.\n"
+    "Lists library parts of one kind (pickup, cable, pot, contact, pedal, buffer, amp, source, "
+    "supply, draw)\n"
+    "or of all, each value with its source: a publication, 'common practice' or 'from memory'.\n"
     "\n"
     "  toneload parts cable",
     OPTION_JSON | OPTION_CSV | OPTION_OUTPUT | OPTION_PARTS,

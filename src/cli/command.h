@@ -125,6 +125,7 @@ extern const command command_spread;
 extern const command command_merge;
 extern const command command_noise;
 extern const command command_dress;
+extern const command command_power;
 
 /// Reads a command's options and words. TL_BAD_INPUT with the nearest option when one is unknown.
 tl_status request_read(const command* about, int count, char** words, request* asked,

@@ -19,6 +19,12 @@ extern const tl_part_kind tl_kind_amp;
 extern const tl_part_kind tl_kind_end;
 extern const tl_part_kind tl_kind_wiring;
 extern const tl_part_kind tl_kind_run;
+extern const tl_part_kind tl_kind_power;
+extern const tl_part_kind tl_kind_mains;
+extern const tl_part_kind tl_kind_supply;
+extern const tl_part_kind tl_kind_output;
+extern const tl_part_kind tl_kind_draw;
+extern const tl_part_kind tl_kind_dc_lead;
 
 /// The words of every yes-or-no field, in this order: index 1 is yes.
 extern const char* const tl_no_yes[];

@@ -73,6 +73,7 @@ void tl_rig_free(tl_rig* rig) {
     if (!rig->is_clone) {
         scenes_free(rig);
         tl_dressing_free(rig);
+        tl_power_free(rig->power);
         tl_input_free(rig->input);
     }
     free(rig->path);

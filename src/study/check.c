@@ -240,6 +240,19 @@ static void list_runs(tl_inspection* found, const tl_rig* rig) {
     }
 }
 
+/// The power's values stand beside the sound's: none of them is drawn at random.
+static void list_power(void* context, tl_part* part, const char* name, const char* path) {
+    listing* l = context;
+    tl_text about = {0};
+    tl_text_add(&about, part->kind->name);
+    if (part->library)
+        tl_text_addf(&about, " %s", part->library);
+    if (name)
+        tl_text_addf(&about, ", '%s'", name);
+    tl_listing_part(l->found, part, path, tl_text_get(&about));
+    tl_text_free(&about);
+}
+
 /// What looks wrong, and how much lead there is.
 static void survey_rig(tl_inspection* found, const tl_rig* rig) {
     survey s = {.found = found};
@@ -261,6 +274,8 @@ static tl_status study_check(tl_rig* rig, tl_inspection** inspection, tl_error* 
     listing l = {rig, made, TL_OK, error};
     tl_rig_each_part(rig, list_part, &l);
     list_runs(made, rig);
+    if (rig->power)
+        tl_power_each_part(rig->power, list_power, &l);
     if (l.status == TL_OK)
         survey_rig(made, rig);
     if (l.status != TL_OK) {

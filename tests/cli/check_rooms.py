@@ -30,6 +30,7 @@ PUBLIC = {
     "card.h": "response",  # the same
     "spread.h": "response",  # the same
     "dress.h": "response",  # the same
+    "power.h": "response",  # the same
     "design.h": "circuit",
     "bench.h": "study",
     "study.h": "study",

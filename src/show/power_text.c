@@ -1,0 +1,306 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+// A power plan for people: the verdict first, then who is plugged in where, then the rest.
+#include "show/power.h"
+#include "show/wrap.h"
+#include "toneload/show.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+char* tl_power_ma(double ampere) {
+    double ma = 1e3 * ampere;
+    return ma < 9.995 ? tl_printf("%.3g mA", ma) : tl_printf("%.0f mA", ma);
+}
+
+char* tl_power_output_words(const tl_power_output* output) {
+    char* limit = tl_power_ma(output->limit_a);
+    char* words = *output->choices ? tl_printf("%s, %s", output->choices, limit)
+                                   : tl_printf("%.6g V, %s", output->volts_v, limit);
+    free(limit);
+    return words;
+}
+
+/// Ends a table: its text, and the table itself.
+static void add_table(tl_text* text, tl_table* table) {
+    char* words = tl_table_text(table);
+    tl_text_add(text, words);
+    free(words);
+    tl_table_free(table);
+}
+
+static void add_words(tl_table* table, char* words) {
+    tl_table_words(table, words);
+    free(words);
+}
+
+static void add_number(tl_table* table, double number, char* shown) {
+    tl_table_number(table, number, shown);
+    free(shown);
+}
+
+static size_t count_used(const tl_power_plan* plan) {
+    size_t used = 0;
+    for (size_t i = 0; i < plan->output_count; ++i)
+        used += plan->outputs[i].pedals > 0;
+    return used;
+}
+
+static size_t count_findings(const tl_power_plan* plan, tl_power_gravity gravity) {
+    size_t count = 0;
+    for (size_t i = 0; i < plan->finding_count; ++i)
+        count += plan->findings[i].gravity == gravity;
+    return count;
+}
+
+/// Whether all are fed and nothing does harm, rules or not.
+static bool is_fed(const tl_power_plan* plan) {
+    return count_findings(plan, TL_POWER_ERROR) == 0;
+}
+
+static void add_verdict(tl_text* text, const tl_power_plan* plan) {
+    char* words = NULL;
+    if (plan->feasible)
+        words = tl_printf("There is power for all of it: %zu %s on %zu of %zu outputs, %.4g %% of "
+                          "every limit kept free.",
+                          plan->pedal_count, plan->pedal_count == 1 ? "pedal" : "pedals",
+                          count_used(plan), plan->output_count, 100 * plan->headroom);
+    else
+        words = tl_printf("%s %s",
+                          is_fed(plan) ? "All of it is fed, but not by the rules, and no "
+                                         "assignment keeps them; that is proven."
+                                       : "There is no power for all of it by the rules; that is "
+                                         "proven.",
+                          plan->conflict);
+    tl_wrap_words(text, words, 0, 0);
+    free(words);
+}
+
+static void add_changes(tl_text* text, const tl_power_plan* plan) {
+    if (plan->feasible)
+        return;
+    tl_text_add(text, "\nWhat would do: the smallest change of each kind, each tried by solving "
+                      "the changed board\n");
+    for (size_t i = 0; i < plan->change_count; ++i) {
+        tl_text_add(text, "- ");
+        tl_wrap_words(text, plan->changes[i].words, 2, 2);
+    }
+    if (!plan->change_count)
+        tl_text_add(text, "- none: no single change of any kind does\n");
+}
+
+static const char* output_name(const tl_power_plan* plan, size_t pedal) {
+    size_t output = plan->pedals[pedal].output;
+    return output == TL_POWER_NONE ? "none" : plan->outputs[output].name;
+}
+
+/// The polarity of all pedals when it is one, else NULL.
+static const char* common_polarity(const tl_power_plan* plan) {
+    for (size_t i = 1; i < plan->pedal_count; ++i)
+        if (strcmp(plan->pedals[i].polarity, plan->pedals[0].polarity) != 0)
+            return NULL;
+    return plan->pedals[0].polarity;
+}
+
+static void add_pedal(tl_table* table, const tl_power_plan* plan, size_t i) {
+    const tl_power_pedal* pedal = &plan->pedals[i];
+    bool surge = pedal->inrush_a > pedal->current_a;
+    tl_table_row(table);
+    tl_table_words(table, pedal->name);
+    add_words(table, tl_printf("%s%s", output_name(plan, i), pedal->given ? " (given)" : ""));
+    add_number(table, pedal->volts_v, tl_printf("%.6g V", pedal->volts_v));
+    if (!common_polarity(plan))
+        tl_table_words(table, pedal->polarity);
+    add_number(table, pedal->current_a, tl_power_ma(pedal->current_a));
+    add_number(table, pedal->inrush_a, surge ? tl_power_ma(pedal->inrush_a) : tl_copy(""));
+    add_number(table, pedal->lead_ohm, tl_show_value(pedal->lead_ohm, "ohm", ""));
+    add_number(table, pedal->arrives_v,
+               isnan(pedal->arrives_v) ? tl_copy("") : tl_printf("%.2f V", pedal->arrives_v));
+    add_number(table, pedal->starts_v,
+               surge && !isnan(pedal->starts_v) ? tl_printf("%.2f V", pedal->starts_v)
+                                                : tl_copy(""));
+}
+
+static void add_pedals(tl_text* text, const tl_power_plan* plan) {
+    tl_table* table = tl_table_new();
+    const char* polarity = common_polarity(plan);
+    tl_table_column(table, "\npedal or device", "pedal");
+    tl_table_column(table, "\noutput", "output");
+    tl_table_column(table, "\nneeds", "voltage_v");
+    if (!polarity)
+        tl_table_column(table, "\npolarity", "polarity");
+    tl_table_column(table, "\ndraws", "current_a");
+    tl_table_column(table, "\nstarts with", "inrush_a");
+    tl_table_column(table, "lead\nand joints", "lead_ohm");
+    tl_table_column(table, "arrives\nsteady", "arrives_v");
+    tl_table_column(table, "\nat start", "starts_v");
+    for (size_t i = 0; i < plan->pedal_count; ++i)
+        add_pedal(table, plan, i);
+    tl_text_add(text, "\n");
+    add_table(text, table);
+    if (polarity)
+        tl_text_addf(text, "%s %s.\n", plan->pedal_count > 1 ? "All are" : "It is", polarity);
+}
+
+static void add_outputs(tl_text* text, const tl_power_plan* plan) {
+    tl_table* table = tl_table_new();
+    tl_table_column(table, "output in use", "output");
+    tl_table_column(table, "gives", "gives");
+    tl_table_column(table, "asked for", "load_a");
+    tl_table_column(table, "that is", "share");
+    tl_table_column(table, "most at a start", "surge_a");
+    tl_table_column(table, "return", "return");
+    for (size_t i = 0; i < plan->output_count; ++i) {
+        const tl_power_output* output = &plan->outputs[i];
+        if (!output->pedals)
+            continue;
+        tl_table_row(table);
+        tl_table_words(table, output->name);
+        add_words(table, *output->choices ? tl_printf("%.0f mA, set to %.6g V",
+                                                      1e3 * output->limit_a, output->volts_v)
+                                          : tl_power_output_words(output));
+        add_number(table, output->load_a, tl_power_ma(output->load_a));
+        add_number(table, output->load_a / output->limit_a,
+                   tl_printf("%.0f %%", 100 * output->load_a / output->limit_a));
+        add_number(table, output->surge_a,
+                   output->surge_a > output->load_a ? tl_power_ma(output->surge_a) : tl_copy(""));
+        tl_table_words(table, output->isolated ? "its own" : "shared");
+    }
+    tl_text_add(text, "\n");
+    add_table(text, table);
+}
+
+static void add_spare(tl_text* text, const tl_power_plan* plan) {
+    tl_text words = {0};
+    size_t count = 0;
+    for (size_t i = 0; i < plan->output_count; ++i) {
+        const tl_power_output* output = &plan->outputs[i];
+        if (output->pedals)
+            continue;
+        char* about = tl_power_output_words(output);
+        tl_text_addf(&words, "%s%s (%s%s)", count++ ? ", " : "Spare: ", output->name, about,
+                     output->isolated ? "" : ", shared return");
+        free(about);
+    }
+    tl_text_add(&words, count ? "." : "No output is spare.");
+    tl_wrap_words(text, tl_text_get(&words), 0, 0);
+    tl_text_free(&words);
+}
+
+static void add_findings(tl_text* text, const tl_power_plan* plan) {
+    static const char* const heads[] = {"ERROR   ", "warning ", "note    "};
+    size_t errors = count_findings(plan, TL_POWER_ERROR);
+    if (!plan->finding_count)
+        return;
+    tl_text_addf(text, "\nWhat to know%s\n", errors ? ": do not plug it in like this" : "");
+    for (size_t i = 0; i < plan->finding_count; ++i) {
+        tl_text_add(text, heads[plan->findings[i].gravity]);
+        tl_wrap_words(text, plan->findings[i].words, 8, 8);
+    }
+}
+
+static const char* takes_words(tl_mains takes) {
+    static const char* const words[] = {"not said", "yes", "with its selector set", "NO"};
+    return words[takes];
+}
+
+static void add_mains(tl_text* text, const tl_power_plan* plan) {
+    tl_table* table = tl_table_new();
+    tl_table_column(table, "supply", "supply");
+    tl_table_column(table, "kind", "kind");
+    tl_table_column(table, "gives now", "load_w");
+    tl_table_column(table, "of", "limit_w");
+    tl_table_column(table, "efficiency", "efficiency");
+    tl_table_column(table, "from the mains", "mains_w");
+    tl_table_column(table, "heat in it", "heat_w");
+    for (size_t i = 0; i < plan->supply_count; ++i) {
+        const tl_power_supply* supply = &plan->supplies[i];
+        tl_table_row(table);
+        tl_table_words(table, supply->name);
+        tl_table_words(table, supply->make);
+        add_number(table, supply->load_w, tl_printf("%.2f W", supply->load_w));
+        add_number(table, supply->limit_w,
+                   isnan(supply->limit_w) ? tl_copy("not said")
+                                          : tl_printf("%.4g W", supply->limit_w));
+        add_number(table, supply->efficiency,
+                   tl_printf("%.0f %%%s", 100 * supply->efficiency,
+                             supply->efficiency_assumed ? " (assumed)" : ""));
+        add_number(table, supply->mains_w, tl_printf("%.2f W", supply->mains_w));
+        add_number(table, supply->heat_w, tl_printf("%.2f W", supply->heat_w));
+    }
+    tl_text_add(text, "\nMains and heat\n");
+    add_table(text, table);
+}
+
+/// What it draws from each mains, and whether the supplies take it.
+static void add_tour(tl_text* text, const tl_power_plan* plan) {
+    if (!plan->mains_count)
+        return;
+    tl_text_add(text, "\n");
+    tl_table* table = tl_table_new();
+    tl_table_column(table, "plugged into", "mains");
+    tl_table_column(table, "draws", "mains_w");
+    tl_table_column(table, "that is", "current_a");
+    for (size_t i = 0; i < plan->supply_count; ++i) {
+        char* head = tl_printf("'%s' takes it", plan->supplies[i].name);
+        tl_table_column(table, head, head);
+        free(head);
+    }
+    for (size_t i = 0; i < plan->mains_count; ++i) {
+        const tl_power_mains* mains = &plan->mains[i];
+        tl_table_row(table);
+        add_words(table, tl_printf("%.4g V %.4g Hz%s", mains->volts_v, mains->hz,
+                                   mains->tour ? " (tour)" : ""));
+        add_number(table, mains->mains_w, tl_printf("%.1f W", mains->mains_w));
+        add_number(table, mains->current_a, tl_show_value(mains->current_a, "A", ""));
+        for (size_t j = 0; j < plan->supply_count; ++j)
+            tl_table_words(table, takes_words(mains->takes[j]));
+    }
+    add_table(text, table);
+}
+
+static void add_faults(tl_text* text, const tl_power_plan* plan) {
+    tl_text_add(text, "\nIf one thing fails, in the state the rig is written in\n");
+    tl_table* table = tl_table_new();
+    tl_table_column(table, "gone", "gone");
+    tl_table_column(table, "dead with it", "dead");
+    tl_table_column(table, "the signal", "signal");
+    for (size_t i = 0; i < plan->fault_count; ++i) {
+        const tl_power_fault* fault = &plan->faults[i];
+        tl_table_row(table);
+        bool output = strcmp(fault->kind, "output") == 0;
+        add_words(table, output ? tl_copy(fault->name)
+                         : strcmp(fault->kind, "supply") == 0
+                             ? tl_printf("all of '%s'", fault->name)
+                             : tl_printf("a short on %s", fault->name));
+        tl_text dead = {0};
+        for (size_t j = 0; j < fault->dead_count; ++j)
+            tl_text_addf(&dead, "%s%s", j ? ", " : "", plan->pedals[fault->dead[j]].name);
+        bool all = fault->dead_count == plan->pedal_count && plan->pedal_count > 3;
+        tl_table_words(table, all ? "everything" : tl_text_get(&dead));
+        tl_text_free(&dead);
+        tl_table_words(table, fault->words);
+    }
+    add_table(text, table);
+}
+
+char* tl_power_text(const tl_power_plan* plan) {
+    tl_text text = {0};
+    tl_text_add_safe(&text, plan->rig);
+    tl_text_add(&text, "\n\n");
+    add_verdict(&text, plan);
+    add_changes(&text, plan);
+    add_pedals(&text, plan);
+    add_outputs(&text, plan);
+    add_spare(&text, plan);
+    add_findings(&text, plan);
+    add_mains(&text, plan);
+    add_tour(&text, plan);
+    add_faults(&text, plan);
+    tl_power_add_loops(&text, plan);
+    tl_power_add_terms(&text, plan);
+    char* cautions = tl_cautions_text(TL_POWER_CAUTIONS);
+    tl_text_addf(&text, "\n%s", cautions);
+    free(cautions);
+    return tl_text_take(&text);
+}

@@ -1,0 +1,382 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+// A board that cannot be: the smallest change of each kind that would do (elastic programs), each
+// tried by solving the changed board again; and who can be fed all the same.
+#include "base/text.h"
+#include "study/power_work.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+// ---- the smallest change
+
+/// One kind of change on its way: what the solver found, and the board with it.
+typedef struct {
+    tl_power_work* work;
+    tl_board_model* model;
+    tl_board* changed;
+    tl_power_change change;
+} trying;
+
+static double value_of(const trying* t, size_t column) {
+    return column == TL_NOWHERE ? 0 : tl_milp_value(t->model->milp, column);
+}
+
+static void add_pedal(trying* t, size_t pedal) {
+    t->change.pedals = tl_grow_one(t->change.pedals, t->change.pedal_count, sizeof(size_t));
+    t->change.pedals[t->change.pedal_count++] = pedal;
+}
+
+static void cost_all(tl_milp* milp, const size_t* columns, size_t count) {
+    for (size_t i = 0; i < count; ++i)
+        if (columns[i] != TL_NOWHERE)
+            tl_milp_cost(milp, columns[i], 1);
+}
+
+/// What a bend costs: the least of it is the smallest change of its kind.
+static void set_cost(tl_board_model* m, tl_bend bend) {
+    const tl_board* board = m->board;
+    if (bend == TL_BEND_HEADROOM)
+        tl_milp_cost(m->milp, m->spare, -1); // as much as can be kept
+    if (bend == TL_BEND_OUTPUT)
+        tl_milp_cost(m->milp, m->spare, 1);
+    if (bend == TL_BEND_ADAPTER)
+        cost_all(m->milp, m->adapted, board->pedal_count * board->output_count);
+    if (bend == TL_BEND_MOVE || bend == TL_BEND_LEAVE)
+        cost_all(m->milp, m->left, board->pedal_count);
+    if (bend == TL_BEND_CURRENT)
+        cost_all(m->milp, m->more, board->output_count);
+    if (bend == TL_BEND_SUPPLY)
+        cost_all(m->milp, m->more, board->supply_count);
+    if (bend == TL_BEND_HUM)
+        cost_all(m->milp, m->pairs, board->pedal_count * board->pedal_count);
+}
+
+/// Among changes of one size: the first output or supply, the least current left out.
+static void set_second_cost(tl_board_model* m, tl_bend bend) {
+    const tl_board* board = m->board;
+    bool more = bend == TL_BEND_CURRENT || bend == TL_BEND_SUPPLY;
+    size_t count = bend == TL_BEND_CURRENT ? board->output_count : board->supply_count;
+    for (size_t i = 0; more && i < count; ++i)
+        tl_milp_cost(m->milp, m->more_of[i], (double)i);
+    for (size_t i = 0; bend == TL_BEND_LEAVE && i < board->pedal_count; ++i)
+        if (m->left[i] != TL_NOWHERE)
+            tl_milp_cost(m->milp, m->left[i], board->pedals[i].current_ma);
+}
+
+/// Where the solver put everybody. Amounts are worked out from this: its own are only as exact as
+/// its tolerance.
+static size_t* find_places(const trying* t) {
+    const tl_board* board = t->work->board;
+    size_t* at = tl_new(board->pedal_count, sizeof *at);
+    for (size_t i = 0; i < board->pedal_count; ++i) {
+        at[i] = TL_NOWHERE;
+        for (size_t j = 0; j < board->output_count; ++j)
+            if (value_of(t, t->model->on[i * board->output_count + j]) > 0.5)
+                at[i] = j;
+    }
+    return at;
+}
+
+/// The largest share of its limit that an output or supply is asked for.
+static double largest_share(const tl_board* board, const size_t* at) {
+    double share = 0;
+    for (size_t i = 0; i < board->output_count; ++i)
+        share = fmax(share, tl_board_load_ma(board, at, i) / board->outputs[i].limit_ma);
+    for (size_t i = 0; i < board->supply_count; ++i)
+        share = fmax(share, tl_board_supply_mw(board, at, i) / board->supply_mw[i]);
+    return share;
+}
+
+static void take_headroom(trying* t) {
+    size_t* at = find_places(t);
+    double kept = 1 - largest_share(t->work->board, at);
+    kept = fmax(0, floor(kept * 1e4 + 1e-6) / 1e4); // whole hundredths of a per cent
+    free(at);
+    t->changed->headroom = t->change.headroom = kept;
+    t->change.kind = "headroom";
+    t->change.words = tl_printf("Keep %.4g %% of the limits free instead of %.4g %%.", 100 * kept,
+                                100 * t->work->board->headroom);
+}
+
+static void take_adapter(trying* t) {
+    const tl_board* board = t->work->board;
+    for (size_t i = 0; i < board->pedal_count; ++i)
+        for (size_t j = 0; j < board->output_count; ++j)
+            if (value_of(t, t->model->adapted[i * board->output_count + j]) > 0.5) {
+                add_pedal(t, i);
+                t->changed->pedals[i].adapted = true;
+            }
+    char* names = tl_power_names(t->work->plan, t->change.pedals, t->change.pedal_count);
+    t->change.kind = "adapter";
+    t->change.words = tl_printf("An adapter lead that turns the polarity for %s, alone on an "
+                                "isolated output.",
+                                names);
+    free(names);
+}
+
+static void take_moves(trying* t) {
+    const tl_board* board = t->work->board;
+    tl_text text = {0};
+    for (size_t i = 0; i < board->pedal_count; ++i) {
+        if (value_of(t, t->model->left[i]) < 0.5)
+            continue;
+        add_pedal(t, i);
+        t->changed->pedals[i].given = TL_NOWHERE;
+    }
+    char* names = tl_power_names(t->work->plan, t->change.pedals, t->change.pedal_count);
+    tl_text_addf(&text, "Plug %s in elsewhere.", names);
+    free(names);
+    t->change.kind = "move";
+    t->change.words = tl_text_take(&text);
+}
+
+static void take_current(trying* t) {
+    const tl_power_plan* plan = t->work->plan;
+    size_t* at = find_places(t);
+    for (size_t i = 0; i < plan->output_count; ++i) {
+        if (value_of(t, t->model->more_of[i]) < 0.5)
+            continue;
+        double needs_ma = tl_board_load_ma(t->work->board, at, i) / (1 - t->work->board->headroom);
+        double more_ma =
+            ceil((needs_ma - t->work->board->outputs[i].limit_ma) * 1e3 - 1e-4) / 1e3; // whole uA
+        tl_board_output* output = &t->changed->outputs[i];
+        output->limit_ma += more_ma;
+        output->peak_ma = fmax(output->peak_ma, output->limit_ma);
+        t->change.output = i;
+        t->change.current_a = more_ma / 1e3;
+        t->change.words =
+            tl_printf("%s gives %.6g mA more: %.6g instead of %.6g mA.", plan->outputs[i].name,
+                      more_ma, output->limit_ma, 1e3 * plan->outputs[i].limit_a);
+    }
+    free(at);
+    t->change.kind = "current";
+}
+
+static void take_power(trying* t) {
+    const tl_board* board = t->work->board;
+    size_t* at = find_places(t);
+    for (size_t i = 0; i < t->work->board->supply_count; ++i) {
+        if (value_of(t, t->model->more_of[i]) < 0.5)
+            continue;
+        double needs_mw = tl_board_supply_mw(board, at, i) / (1 - board->headroom);
+        double more_mw = ceil(needs_mw - board->supply_mw[i] - 1e-6);
+        t->changed->supply_mw[i] += more_mw;
+        t->change.supply = i;
+        t->change.power_w = more_mw / 1e3;
+        t->change.words = tl_printf(
+            "'%s' gives %.6g W more: %.6g instead of %.6g W.", t->work->power->supplies[i].name,
+            more_mw / 1e3, t->changed->supply_mw[i] / 1e3, t->work->board->supply_mw[i] / 1e3);
+    }
+    free(at);
+    t->change.kind = "supply";
+}
+
+static void take_output(trying* t) {
+    const tl_board* board = t->work->board;
+    double load_ma = 0;
+    for (size_t i = 0; i < board->pedal_count; ++i)
+        if (value_of(t, t->model->fresh[i]) > 0.5) {
+            add_pedal(t, i);
+            load_ma += board->pedals[i].current_ma;
+            t->changed->pedals[i].given = board->output_count; // it moves there
+        }
+    const tl_board_pedal* one = &board->pedals[t->change.pedals[0]];
+    double limit_ma = ceil(load_ma / (1 - board->headroom) * 1e3 - 1e-4) / 1e3;
+    t->changed->outputs[t->changed->output_count++] =
+        (tl_board_output){.limit_ma = limit_ma,
+                          .peak_ma = limit_ma,
+                          .volts_v = {one->volts_v},
+                          .volt_count = 1,
+                          .polarity = one->polarity,
+                          .isolated = true,
+                          .group = t->changed->group_count++,
+                          .supply = t->changed->supply_count};
+    t->changed->supply_mw[t->changed->supply_count++] = INFINITY;
+    t->change.volts_v = one->volts_v;
+    t->change.current_a = limit_ma / 1e3;
+    char* names = tl_power_names(t->work->plan, t->change.pedals, t->change.pedal_count);
+    t->change.kind = "output";
+    t->change.words =
+        tl_printf("One more isolated output of %.6g V %s and %.6g mA, for %s.", one->volts_v,
+                  t->work->plan->pedals[t->change.pedals[0]].polarity, limit_ma, names);
+    free(names);
+}
+
+static void take_hum(trying* t) {
+    const tl_board* board = t->work->board;
+    bool* named = tl_new(board->pedal_count, sizeof *named);
+    for (size_t i = 0; i < board->pedal_count; ++i)
+        for (size_t j = i + 1; j < board->pedal_count; ++j)
+            if (value_of(t, t->model->pairs[i * board->pedal_count + j]) > 0.5)
+                named[i] = named[j] = true;
+    for (size_t i = 0; i < board->pedal_count; ++i)
+        if (named[i])
+            add_pedal(t, i);
+    free(named);
+    t->changed->hum_allowed = true;
+    char* names = tl_power_names(t->work->plan, t->change.pedals, t->change.pedal_count);
+    t->change.kind = "share";
+    t->change.words =
+        tl_printf("Let %s share a return, digital beside high-gain, and listen for whine.", names);
+    free(names);
+}
+
+static void take_leave(trying* t) {
+    for (size_t i = 0; i < t->work->board->pedal_count; ++i)
+        if (value_of(t, t->model->left[i]) > 0.5) {
+            add_pedal(t, i);
+            t->changed->pedals[i].out = true;
+        }
+    char* names = tl_power_names(t->work->plan, t->change.pedals, t->change.pedal_count);
+    t->change.kind = "leave";
+    t->change.words = tl_printf("Leave %s out.", names);
+    free(names);
+}
+
+static void take(trying* t, tl_bend bend) {
+    static void (*const takers[TL_BENDS])(trying*) = {
+        [TL_BEND_HEADROOM] = take_headroom, [TL_BEND_ADAPTER] = take_adapter,
+        [TL_BEND_MOVE] = take_moves,        [TL_BEND_CURRENT] = take_current,
+        [TL_BEND_SUPPLY] = take_power,      [TL_BEND_OUTPUT] = take_output,
+        [TL_BEND_HUM] = take_hum,           [TL_BEND_LEAVE] = take_leave};
+    t->change.output = t->change.supply = TL_POWER_NONE;
+    t->change.headroom = t->change.volts_v = t->change.current_a = t->change.power_w = NAN;
+    takers[bend](t);
+}
+
+/// Where the moved pedals go in the end.
+static void add_destinations(trying* t, const size_t* at) {
+    if (strcmp(t->change.kind, "move") != 0)
+        return;
+    tl_text text = {0};
+    for (size_t i = 0; i < t->change.pedal_count; ++i) {
+        size_t pedal = t->change.pedals[i];
+        tl_text_addf(&text, "%s'%s' to %s",
+                     i ? ", " : "Plug in elsewhere: ", t->work->plan->pedals[pedal].name,
+                     t->work->plan->outputs[at[pedal]].name);
+    }
+    tl_text_add(&text, ".");
+    free(t->change.words);
+    t->change.words = tl_text_take(&text);
+}
+
+static void keep_change(trying* t) {
+    tl_power_plan* plan = t->work->plan;
+    plan->changes = tl_grow_one(plan->changes, plan->change_count, sizeof *plan->changes);
+    plan->changes[plan->change_count++] = t->change;
+}
+
+/// Solves the changed board; a change that does not do is our own mistake.
+static tl_status verify(trying* t, tl_error* error) {
+    size_t* at = tl_new(t->changed->pedal_count, sizeof *at);
+    bool feasible = false;
+    tl_status status = tl_board_assign(t->changed, at, &feasible, NULL, error);
+    if (status == TL_OK && !feasible)
+        status = tl_error_set(error, TL_FAILURE, "a change that should do does not: %s",
+                              t->change.words);
+    if (status == TL_OK)
+        add_destinations(t, at);
+    free(at);
+    return status;
+}
+
+/// The smallest change of one kind, if any does.
+static tl_status try_bend(tl_power_work* w, tl_bend bend, tl_error* error) {
+    trying t = {.work = w, .model = tl_board_model_new(w->board, bend)};
+    bool feasible = false;
+    set_cost(t.model, bend);
+    tl_status status = tl_milp_solve(t.model->milp, &feasible, error);
+    if (status == TL_OK && feasible) {
+        double total = tl_milp_total(t.model->milp);
+        tl_milp_keep_cost(t.model->milp, total + 1e-7 * fabs(total) + 1e-7);
+        tl_milp_no_cost(t.model->milp);
+        set_second_cost(t.model, bend);
+        status = tl_milp_solve(t.model->milp, &feasible, error);
+    }
+    if (status == TL_OK && feasible) {
+        t.changed = tl_board_copy(w->board);
+        take(&t, bend);
+        status = verify(&t, error);
+        if (status == TL_OK)
+            keep_change(&t);
+        else
+            free(t.change.words), free(t.change.pedals);
+    }
+    tl_board_free(t.changed);
+    tl_board_model_free(t.model);
+    return status;
+}
+
+static bool has_given(const tl_board* board) {
+    for (size_t i = 0; i < board->pedal_count; ++i)
+        if (board->pedals[i].given != TL_NOWHERE)
+            return true;
+    return false;
+}
+
+// ---- who can be fed all the same
+
+/// A board on which what was given stands as it is, right or wrong, and only takes its share of
+/// the limits; so that the others can be led around it.
+static tl_board* around_given(const tl_board* board) {
+    tl_board* copy = tl_board_copy(board);
+    double share = 1 - board->headroom;
+    for (size_t i = 0; i < copy->pedal_count; ++i) {
+        tl_board_pedal* pedal = &copy->pedals[i];
+        if (pedal->given == TL_NOWHERE)
+            continue;
+        tl_board_output* output = &copy->outputs[pedal->given];
+        output->limit_ma = fmax(0, output->limit_ma - pedal->current_ma / share);
+        copy->supply_mw[output->supply] =
+            fmax(0, copy->supply_mw[output->supply] - pedal->current_ma * pedal->volts_v / share);
+        for (size_t k = 0; output->volt_count > 1 && k < output->volt_count; ++k)
+            if (fabs(output->volts_v[k] - pedal->volts_v) < 5e-3)
+                output->volts_v[0] = pedal->volts_v;
+        output->volt_count = 1;
+        pedal->current_ma = pedal->inrush_ma = 0;
+        pedal->polarity = output->polarity;
+        pedal->excused = true;
+    }
+    for (size_t i = 0; i < copy->pedal_count; ++i)
+        if (copy->pedals[i].excused)
+            copy->pedals[i].volts_v = copy->outputs[copy->pedals[i].given].volts_v[0];
+    return copy;
+}
+
+static tl_status feed_the_rest(tl_power_work* w, tl_error* error) {
+    tl_board* around = around_given(w->board);
+    tl_board_model* model = tl_board_model_new(around, TL_BEND_LEAVE);
+    bool feasible = false;
+    set_cost(model, TL_BEND_LEAVE);
+    for (size_t i = 0; i < around->pedal_count; ++i)
+        if (around->pedals[i].excused)
+            tl_milp_hold(model->milp, model->left[i], 0); // it is plugged in already
+    tl_status status = tl_milp_solve(model->milp, &feasible, error);
+    if (status == TL_OK) {
+        tl_milp_keep_cost(model->milp, tl_milp_total(model->milp) + 0.5);
+        tl_milp_no_cost(model->milp);
+        set_second_cost(model, TL_BEND_LEAVE);
+        status = tl_milp_solve(model->milp, &feasible, error);
+    }
+    for (size_t i = 0; status == TL_OK && i < around->pedal_count; ++i)
+        around->pedals[i].out = tl_milp_value(model->milp, model->left[i]) > 0.5;
+    if (status == TL_OK)
+        status = tl_board_assign(around, w->at, &feasible, &w->plan->settled, error);
+    if (status == TL_OK && !feasible)
+        status = tl_error_set(error, TL_FAILURE, "those that can be fed cannot be fed");
+    tl_board_model_free(model);
+    tl_board_free(around);
+    return status;
+}
+
+tl_status tl_power_changes(tl_power_work* w, tl_error* error) {
+    tl_status status = tl_power_conflict(w, error);
+    for (int bend = TL_BEND_HEADROOM; status == TL_OK && bend < TL_BENDS; ++bend) {
+        bool skipped = (bend == TL_BEND_MOVE && !has_given(w->board)) ||
+                       (bend == TL_BEND_HEADROOM && w->board->headroom == 0);
+        if (!skipped)
+            status = try_bend(w, (tl_bend)bend, error);
+    }
+    return status == TL_OK ? feed_the_rest(w, error) : status;
+}
