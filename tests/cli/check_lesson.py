@@ -346,7 +346,8 @@ PLAY = """(async () => {
     const heard = [];
     for (const one of document.querySelectorAll("audio")) {
         await one.play();
-        await new Promise(done => setTimeout(done, 400));
+        for (let look = 0; look < 200 && one.currentTime <= 0.1; ++look)
+            await new Promise(done => setTimeout(done, 50));
         heard.push([one.duration, one.currentTime, one.error === null]);
         one.pause();
     }

@@ -144,9 +144,13 @@ def check_second_interrupt(cases):
         cases.write("first.csv", "an earlier dump\n")
         running = start(cases, LONG, "--json", *ENDLESS, "--jobs", "2", "--dump", "first.csv")
         await_trials(cases, running)
-        for worker in running.workers():  # so that it cannot end by itself
-            strike(worker, signal.SIGSTOP)
-        time.sleep(0.3)  # whoever had answered is asked again, and waited for
+        stopped = set()
+        while len(stopped) < 2 and running.process.poll() is None:  # so that it cannot end by itself
+            for worker in set(running.workers()) - stopped:
+                strike(worker, signal.SIGSTOP)
+                stopped.add(worker)
+            time.sleep(0.01)
+        running.await_rest(cases)  # whoever had answered is asked again, and waited for
         running.process.send_signal(how)
         # Well over the half second in which a second signal counts as the first one sent twice.
         cases.check(not read_on(running, 1.5), how, "ended while its workers hang")
@@ -169,7 +173,7 @@ def check_too_early(cases):
     strike(worker, signal.SIGSTOP)
     with open(pipe, "w", encoding="utf-8") as file:
         file.write(rig_text(LONG))
-    time.sleep(0.5)  # the rig is read, and its first question lies at the worker's door
+    running.await_rest(cases)  # the rig is read, and its first question lies at the worker's door
     running.process.send_signal(signal.SIGINT)
     time.sleep(0.1)
     strike(worker, signal.SIGCONT)

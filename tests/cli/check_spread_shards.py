@@ -164,11 +164,16 @@ def check_killed(cases):
     words = ("spread", LONG, "--trials", "3000", "--jobs", "2", "--shard", "1/2", "--output", "killed.part",
              "--resume", "--time-limit", "86400")
     calm = cases.read(shard(cases, words[1:6], 1, 2, name="calm.part"))
-    running = Running(cases, *words)
-    running.await_worker(cases)
-    time.sleep(cases.begins_s)
-    running.process.kill()
-    running.end(cases, 5)
+    for again in range(6):
+        running = Running(cases, *words)
+        running.await_worker(cases)
+        time.sleep(cases.begins_s / 2 ** again)
+        running.process.kill()
+        running.end(cases, 5)
+        if running.status != 0:
+            break
+        os.remove(cases.path("killed.part"))  # it was over sooner
+    cases.check(running.status == -signal.SIGKILL, "never killed in time:", running.status)
     left = sorted(os.listdir(cases.here))
     cases.check(not any("killed.part" in name for name in left), "before it was saved:", left)
 
@@ -184,7 +189,7 @@ def check_killed(cases):
         running = Running(cases, *words)
         cases.environment = usual
         running.await_worker(cases)
-        time.sleep(cases.begins_s * (0.5 + kills % 5 / 4))
+        time.sleep(cases.begins_s * (0.5 + kills % 5 / 4) * (1 if saved else 1.1 ** (kills // 5)))
         running.process.kill()
         running.end(cases, 5)
         kills += 1

@@ -13,6 +13,7 @@ import tempfile
 import time
 
 from cases import main
+from check_worker_death import all_workers
 from shards import how_to, rig_text
 
 CONFIGURATION = """ClusterName=toneload
@@ -137,6 +138,19 @@ class Cluster:
         shutil.rmtree(self.folder, ignore_errors=True)
 
 
+def worked_s(folder):
+    """Processor time of the solver's processes whose toneload works in a folder."""
+    total = 0
+    for pid, parent, _ in all_workers():
+        try:
+            if os.readlink(f"/proc/{parent}/cwd") == folder:
+                with open(f"/proc/{pid}/stat", encoding="ascii", errors="replace") as file:
+                    total += sum(map(int, file.read().rsplit(")", 1)[1].split()[11:13]))
+        except OSError:
+            continue  # it has just ended
+    return total / os.sysconf("SC_CLK_TCK")
+
+
 def outputs(cases):
     """What the tasks said, for when something is wrong."""
     return [cases.read(name) for name in sorted(os.listdir(cases.here)) if name.endswith(".out")]
@@ -173,7 +187,7 @@ def check_array(cases, cluster):
     cases.write("spread.sh", long_script.replace("spread-$", "long-$"))
     job = send(cases, cluster, "--array=2")
     cases.check(cluster.until(lambda: b"R" in cluster.run("squeue", "-h", "-o", "%t").stdout, 20), "not started")
-    time.sleep(3)
+    cases.check(cluster.until(lambda: worked_s(cases.here) > 1, 30), "it does not get to its trials")
     cluster.run("scancel", "--batch", "--signal=TERM", job)  # as Slurm does a minute before the end
     cases.check(cluster.is_empty(), "the task did not stop")
     said = b"".join(outputs(cases))

@@ -52,6 +52,18 @@ def all_workers():
     return found
 
 
+def is_asleep(pid):
+    """Whether no thread of a process runs or could run."""
+    try:
+        for thread in os.listdir(f"/proc/{pid}/task"):
+            with open(f"/proc/{pid}/task/{thread}/stat", encoding="ascii", errors="replace") as file:
+                if file.read().rsplit(")", 1)[1].split()[0] != "S":
+                    return False
+    except OSError:
+        return False
+    return True
+
+
 def is_waiting(pid):
     try:
         with open(f"/proc/{pid}/status", encoding="ascii", errors="replace") as file:
@@ -88,6 +100,15 @@ class Running:
             time.sleep(0.005)
         cases.check(False, "no worker showed up")
         return None
+
+    def await_rest(self, cases):
+        """Lets it get as far as it can by itself: what it has asked lies at a stopped worker's door."""
+        asleep = 0
+        deadline = time.monotonic() + 30
+        while asleep < 10 and time.monotonic() < deadline:
+            time.sleep(0.01)
+            asleep = asleep + 1 if is_asleep(self.process.pid) else 0
+        cases.check(asleep == 10, "never waits for its worker")
 
     def end(self, cases, limit_s):
         """Waits for its end; running longer than the limit is a hang."""
@@ -233,8 +254,8 @@ def check_lone_worker(cases):
     def stop_then_kill(worker):
         strike(worker, signal.SIGSTOP)
 
-        def later(_):
-            time.sleep(0.2)  # the request lies at its door by now
+        def later(running):
+            running.await_rest(cases)
             strike(worker, signal.SIGKILL)
         return later
 

@@ -58,13 +58,24 @@ typedef struct {
     bool denser; // each third job asks for a denser sweep first
     size_t refuse_at;
     bool refuse_ask, refuse_take, refuse_deliver;
+    pid_t doomed; // a worker that is killed soon after the first question; 0: none
+    pthread_t killer;
 } study;
+
+static void* kill_soon(void* context) {
+    struct timespec soon = {.tv_nsec = 100000000};
+    nanosleep(&soon, NULL);
+    kill(*(pid_t*)context, SIGKILL);
+    return NULL;
+}
 
 static tl_status ask(void* context, size_t job, tl_request* request, tl_error* error) {
     study* on = context;
     if (on->refuse_ask && job == on->refuse_at)
         return tl_error_set(error, TL_BAD_INPUT, "ask refused");
     assert_int_equal(job, on->asked++);
+    if (on->doomed && job == 0)
+        pthread_create(&on->killer, NULL, kill_soon, &on->doomed);
     if (on->asked - on->delivered > on->widest)
         on->widest = on->asked - on->delivered;
     on->values_of(job, on->values[job]);
@@ -424,21 +435,13 @@ static void test_stopped_worker(void** state) {
     tl_pool_free(pool); // does not hang on a stopped one
 }
 
-static void* kill_soon(void* context) {
-    struct timespec soon = {.tv_nsec = 100000000};
-    nanosleep(&soon, NULL);
-    kill(*(pid_t*)context, SIGKILL);
-    return NULL;
-}
-
 static void test_single_death(void** state) {
     (void)state;
     tl_pool* pool = make_pool(1, 0, 0);
     wait_until_idle(pool);
     pid_t pid = tl_pool_worker_pid(pool, 0);
     study* on = new_study(coil_only, coil_values);
-    pthread_t thread;
-    pthread_create(&thread, NULL, kill_soon, &pid);
+    on->doomed = pid;
     tl_pool_work work = {
         .context = on, .ask = ask, .take = take, .deliver = deliver, .blame = blame};
     tl_error* error = tl_error_new();
@@ -448,7 +451,7 @@ static void test_single_death(void** state) {
     assert_true(words >= 0 && write(words, "it said so\n", 11) == 11 && close(words) == 0);
     free(path);
     assert_int_equal(tl_pool_run(pool, 1, &work, error), TL_FAILURE);
-    pthread_join(thread, NULL);
+    pthread_join(on->killer, NULL);
     assert_non_null(strstr(tl_error_text(error), "job 0: the solver died (signal 9)"));
     assert_non_null(strstr(tl_error_text(error), "\n  ngspice: it said so"));
     tl_error_free(error);
