@@ -269,7 +269,7 @@ static tl_status read_who(const reading* r, const tl_yaml* node, tl_consumer* co
 /// Says that there is no such output, with the nearest name.
 static tl_status no_such_output(const reading* r, const tl_yaml* node) {
     const char* names[MOST_OUTPUTS] = {NULL};
-    char* made[MOST_OUTPUTS];
+    char* made[MOST_OUTPUTS] = {NULL};
     size_t count = 0;
     for (size_t i = 0; i < r->power->supply_count; ++i)
         for (size_t j = 0; j < r->power->supplies[i].output_count; ++j) {
