@@ -198,16 +198,18 @@ static const char* meant_unit(const char* name, tl_unit unit) {
         tl_unit unit;
         const char* wrote;
         const char* meant;
-    } habits[] = {{TL_UNIT_OHM, "k", "kohm"},     {TL_UNIT_OHM, "K", "kohm"},
-                  {TL_UNIT_OHM, "M", "Mohm"},     {TL_UNIT_OHM, "meg", "Mohm"},
-                  {TL_UNIT_OHM, "Meg", "Mohm"},   {TL_UNIT_OHM, "MEG", "Mohm"},
-                  {TL_UNIT_OHM, "R", "ohm"},      {TL_UNIT_OHM, "Mohms", "Mohm"},
-                  {TL_UNIT_METRE, "'", "ft"},     {TL_UNIT_METRE, "\"", "in"},
-                  {TL_UNIT_METRE, "feet", "ft"},  {TL_UNIT_METRE, "foot", "ft"},
-                  {TL_UNIT_METRE, "metres", "m"}, {TL_UNIT_METRE, "meters", "m"},
-                  {TL_UNIT_FARAD, "p", "pF"},     {TL_UNIT_FARAD, "n", "nF"},
-                  {TL_UNIT_FARAD, "u", "uF"},     {TL_UNIT_FARAD, "PF", "pF"},
-                  {TL_UNIT_GAUGE, "awg", "AWG"}};
+    } habits[] = {{TL_UNIT_OHM, "k", "kohm"},        {TL_UNIT_OHM, "K", "kohm"},
+                  {TL_UNIT_OHM, "M", "Mohm"},        {TL_UNIT_OHM, "meg", "Mohm"},
+                  {TL_UNIT_OHM, "Meg", "Mohm"},      {TL_UNIT_OHM, "MEG", "Mohm"},
+                  {TL_UNIT_OHM, "R", "ohm"},         {TL_UNIT_OHM, "Mohms", "Mohm"},
+                  {TL_UNIT_METRE, "'", "ft"},        {TL_UNIT_METRE, "\"", "in"},
+                  {TL_UNIT_METRE, "feet", "ft"},     {TL_UNIT_METRE, "foot", "ft"},
+                  {TL_UNIT_METRE, "metres", "m"},    {TL_UNIT_METRE, "meters", "m"},
+                  {TL_UNIT_FARAD, "p", "pF"},        {TL_UNIT_FARAD, "n", "nF"},
+                  {TL_UNIT_FARAD, "u", "uF"},        {TL_UNIT_FARAD, "PF", "pF"},
+                  {TL_UNIT_GAUGE, "awg", "AWG"},     {TL_UNIT_DEGREE, "\u00b0", "deg"},
+                  {TL_UNIT_DEGREE, "\u00ba", "deg"}, {TL_UNIT_DEGREE, "degree", "deg"},
+                  {TL_UNIT_DEGREE, "degrees", "deg"}};
     for (size_t i = 0; i < sizeof habits / sizeof *habits; ++i)
         if (habits[i].unit == unit && strcmp(habits[i].wrote, name) == 0)
             return habits[i].meant;

@@ -204,6 +204,9 @@ static void bad_spellings_get_the_right_one(void** state) {
     refuse("250k", TL_UNIT_OHM, "did you mean '250 kohm'?");
     refuse("1M", TL_UNIT_OHM, "did you mean '1 Mohm'?");
     refuse("1 meg", TL_UNIT_OHM, "did you mean '1 Mohm'?");
+    refuse("45\u00b0", TL_UNIT_DEGREE, "did you mean '45 deg'?");
+    refuse("45 \u00ba", TL_UNIT_DEGREE, "did you mean '45 deg'?");
+    refuse("45 degrees", TL_UNIT_DEGREE, "did you mean '45 deg'?");
     refuse("250 KOhm", TL_UNIT_OHM, "did you mean '250 kohm'?");
     refuse("20'", TL_UNIT_METRE, "did you mean '20 ft'?");
     refuse("8\"", TL_UNIT_METRE, "did you mean '8 in'?");
