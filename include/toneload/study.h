@@ -335,10 +335,11 @@ TL_API tl_status tl_study_noise(tl_session* session, tl_rig* rig, const tl_noise
 TL_API void tl_noise_free(tl_noise* noise);
 
 /// Solves what a rig's leads pick up from the leads beside them (`dressing` in its file), in the
-/// state it is written in, and looks at its joints. TL_BAD_INPUT when the library lacks the buffer
-/// that is held against. Free with tl_dress_free().
-TL_API tl_status tl_study_dress(tl_session* session, tl_rig* rig, tl_dress** dress,
-                                tl_error* error);
+/// state it is written in but for pedals that `options` switch, and looks at its joints.
+/// TL_BAD_INPUT when the library lacks the buffer that is held against, or for a fix that cannot be
+/// used. Free with tl_dress_free().
+TL_API tl_status tl_study_dress(tl_session* session, tl_rig* rig, const tl_dress_options* options,
+                                tl_dress** dress, tl_error* error);
 TL_API void tl_dress_free(tl_dress* dress);
 
 /// Assigns the rig's pedals to the outputs of its supplies by exact optimisation, or proves that

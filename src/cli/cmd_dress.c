@@ -14,11 +14,12 @@ static tl_status run(const request* asked, tl_error* error) {
     tl_session* session = NULL;
     tl_rig* rig = NULL;
     tl_dress* dress = NULL;
+    tl_dress_options options = {asked->fixes, asked->fix_count};
     tl_status status = request_session(asked, SESSION_SOLVES, &session, error);
     if (status == TL_OK)
         status = tl_rig_read(tl_session_library(session), asked->words[0], &rig, error);
     if (status == TL_OK)
-        status = tl_study_dress(session, rig, &dress, error);
+        status = tl_study_dress(session, rig, &options, &dress, error);
     if (status == TL_OK && asked->plot)
         status = tl_dress_draw(dress, asked->plot, error);
     if (status == TL_OK) {
@@ -51,8 +52,8 @@ const command command_dress = {
     "       voltage: 230 V, frequency: 50 Hz, current: 0.5 A}\n"
     "\n"
     "  toneload dress board.yaml --plot dress.svg",
-    OPTION_PLOT | OPTION_JSON | OPTION_CSV | OPTION_OUTPUT | OPTION_PARTS | OPTION_JOBS |
-        OPTION_TIME_LIMIT,
+    OPTION_FIX | OPTION_PLOT | OPTION_JSON | OPTION_CSV | OPTION_OUTPUT | OPTION_PARTS |
+        OPTION_JOBS | OPTION_TIME_LIMIT,
     1,
     1,
     run,

@@ -5,6 +5,7 @@
 #include "base/text.h"
 #include "parts/kinds.h"
 #include "parts/library.h"
+#include "parts/run.h"
 #include "rig/path.h"
 
 #include <stdlib.h>
@@ -100,7 +101,7 @@ static tl_status check_leads(tl_rig* rig, const tl_run* run, tl_error* error) {
         return tl_error_at(error, &tl_part_value(run->part, "length")->place,
                            "%.4g m beside each other, but the lead is only %.4g m long", length_m,
                            least_m);
-    return TL_OK;
+    return tl_run_check_lie(run->part, lead, error);
 }
 
 static tl_status read_run(tl_rig* rig, const tl_yaml* node, tl_run* run, tl_error* error) {

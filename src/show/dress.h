@@ -13,8 +13,13 @@ typedef struct {
     const char* words;
 } tl_dress_assumption;
 
-enum { TL_DRESS_ASSUMPTIONS = 7 };
+enum { TL_DRESS_ASSUMPTIONS = 8 };
 extern const tl_dress_assumption tl_dress_assumptions[TL_DRESS_ASSUMPTIONS];
+
+/// A level as it is told: NAN when it is none.
+double tl_dress_told_v(double volt);
+/// A level against the noise, NAN when it is none.
+double tl_dress_told_db(const tl_dress_level* level);
 
 /// Moving and mending leads: everything but batteries.
 #define TL_DRESS_CAUTIONS                                                                          \

@@ -10,9 +10,11 @@
 
 const tl_dress_assumption tl_dress_assumptions[TL_DRESS_ASSUMPTIONS] = {
     {NULL,
-     "Electric field: the leads as two round wires in air, the other lead all at its full voltage; "
-     "over a grounded plane when 'height' says so, else with nothing grounded near, which is the "
-     "most it can be. The shield lets through what a braid's round holes do (E. F. Vance: 16 "
+     "Electric field: the metal of the leads as two round wires in air, the other lead all at its "
+     "full voltage; over a grounded plane when 'height' says so, else with nothing grounded near, "
+     "which is the most it can be. Insulation between the two is left out (where leads touch it "
+     "may add 3 dB, from memory). The shield lets through what a braid's round holes do (E. F. "
+     "Vance: 16 "
      "carriers unless 'shield.carriers' says otherwise), bare core ('bare', 0.6 mm thick) lets "
      "through everything."},
     {NULL,
@@ -23,29 +25,44 @@ const tl_dress_assumption tl_dress_assumptions[TL_DRESS_ASSUMPTIONS] = {
      "The shield carries no current but the signal's own. What flows through shields from shared "
      "supplies is another matter."},
     {NULL, "At an angle the magnetic part goes with its cosine, and the electric part is summed "
-           "along the leads, which cross in the middle. The two parts, and runs, are added as "
-           "powers."},
-    {"mains", "Mains harmonics: those of an ordinary day, 3.3 % in all, from memory (EN 50160 "
-              "allows 8 %). A load draws its current as rectifiers "
+           "along the leads, which cross in the middle. The two parts are added as powers."},
+    {NULL, "Runs together: all mains leads of one frequency are taken to be one phase, the worst "
+           "case, so their volts add line by line, the electric ones and the magnetic ones; all "
+           "other runs are added as powers."},
+    {"mains", "Mains harmonics: those of an ordinary day up to the 39th, 3.3 % in all, from "
+              "memory (EN 50160 allows 8 %); what lies higher, as of dimmers, is left out. A load "
+              "draws its current as rectifiers "
               "do, in pulses of 60 degrees, unless 'load: plain' says otherwise."},
     {"dc", "DC leads: only what moves in them is picked up, ripple (peak to peak) and pulses (from "
            "low to high)."},
     {"audio", "Audio beside audio: the capacitance between the cores, solved in the rig with the "
               "guitar playing; their currents are too small to count. Both shields "
-              "are taken to be as the run says."},
+              "are taken to be as the run says, and each run is solved by itself."},
 };
 
 static void put(json_t* json, const char* key, double number) {
     json_object_set_new(json, key, tl_json_number(number));
 }
 
+double tl_dress_told_v(double volt) {
+    return volt >= TL_DRESS_NOTHING_V ? volt : NAN;
+}
+
+double tl_dress_told_db(const tl_dress_level* level) {
+    return isnan(tl_dress_told_v(level->a_weighted_v)) ? NAN : level->floor_db;
+}
+
+static double told_share(const tl_dress_level* level) {
+    return isnan(tl_dress_told_v(level->a_weighted_v)) ? NAN : level->electric;
+}
+
 static json_t* level_json(const tl_dress_level* level) {
     json_t* json = json_object();
-    put(json, "total_v", level->total_v);
-    put(json, "a_weighted_v", level->a_weighted_v);
-    put(json, "above_hearing_v", level->above_v);
-    put(json, "against_floor_db", level->floor_db);
-    put(json, "electric_share", level->electric);
+    put(json, "total_v", tl_dress_told_v(level->total_v));
+    put(json, "a_weighted_v", tl_dress_told_v(level->a_weighted_v));
+    put(json, "above_hearing_v", tl_dress_told_v(level->above_v));
+    put(json, "against_floor_db", tl_dress_told_db(level));
+    put(json, "electric_share", told_share(level));
     json_object_set_new(json, "verdict", json_string(tl_dress_verdict_words(level->verdict)));
     return json;
 }
@@ -56,8 +73,10 @@ static json_t* amp_json(const tl_dress* dress, const tl_dress_run* run, size_t a
     json_object_set_new(json, "amp", tl_json_words(dress->amps[amp]));
     json_object_set_new(json, "crossing", level_json(&at->crossing));
     json_object_set_new(json, "buffered", level_json(&at->buffered));
+    put(json, "buffered_noise_v", at->buffered_floor_v);
     put(json, "enough_m", at->enough_m);
     put(json, "enough_deg", at->enough_deg);
+    put(json, "ends_apart_m", at->ends_m);
     json_t* lines = json_array();
     for (size_t i = 0; i < at->line_count; ++i) {
         json_t* line = json_object();
@@ -81,6 +100,23 @@ static json_t* leak_json(const tl_dress* dress, const tl_dress_run* run, size_t 
     return json;
 }
 
+static void put_measured(json_t* json, const tl_dress_run* run) {
+    put(json, "mutual_henry", run->henry);
+    put(json, "impedance_ohm", run->impedance_ohm);
+    put(json, "buffered_ohm", run->buffered_ohm);
+    put(json, "unsolved_hz", run->unheard_hz > 0 ? run->unheard_hz : NAN);
+    json_object_set_new(json, "buffered_noise_is_todays",
+                        json_boolean(run->buffered_floor_is_todays));
+    json_object_set_new(json, "buffer_in_guitar", json_boolean(run->from_guitar));
+}
+
+static void put_loop(json_t* json, const tl_dress_run* run) {
+    put(json, "loop_gain_left_db", run->loop_db);
+    put(json, "loop_hz", run->loop_hz);
+    json_object_set_new(json, "may_lie", json_boolean(run->may_lie));
+    put(json, "enough_m", run->apart_m);
+}
+
 static json_t* run_json(const tl_dress* dress, const tl_dress_run* run) {
     json_t* json = json_object();
     json_object_set_new(json, "name", tl_json_words(run->name));
@@ -94,12 +130,11 @@ static json_t* run_json(const tl_dress* dress, const tl_dress_run* run) {
     put(json, "height_m", run->height_m);
     put(json, "capacitance_farad", run->farad);
     json_t* amps = json_array();
-    if (run->amps) {
-        put(json, "mutual_henry", run->henry);
-        put(json, "impedance_ohm", run->impedance_ohm);
-        put(json, "buffered_ohm", run->buffered_ohm);
-        put(json, "unsolved_hz", run->unheard_hz > 0 ? run->unheard_hz : NAN);
-    }
+    json_object_set_new(json, "taken", tl_json_words(run->taken));
+    if (run->amps)
+        put_measured(json, run);
+    if (run->leaks)
+        put_loop(json, run);
     for (size_t amp = 0; (run->amps || run->leaks) && amp < dress->amp_count; ++amp)
         json_array_append_new(amps,
                               run->amps ? amp_json(dress, run, amp) : leak_json(dress, run, amp));
@@ -125,6 +160,7 @@ static json_t* joints_json(const tl_dress* dress) {
     json_object_set_new(json, "count", json_integer((json_int_t)joints->count));
     put(json, "series_ohm", joints->series_ohm);
     put(json, "worst_ohm", joints->worst_ohm);
+    json_object_set_new(json, "unsaid", json_integer((json_int_t)joints->unsaid));
     put(json, "leakage_ohm", joints->leakage_ohm);
     json_object_set_new(json, "hearing",
                         joints->count ? tl_json_hearing(&joints->hearing) : json_null());
@@ -139,6 +175,17 @@ static json_t* joints_json(const tl_dress* dress) {
     return json;
 }
 
+static json_t* sum_json(const tl_dress* dress, size_t amp) {
+    const tl_dress_sum* sum = &dress->together[amp];
+    bool moved = sum->first < dress->run_count;
+    json_t* json = level_json(&sum->level);
+    json_object_set_new(json, "move_first",
+                        tl_json_words(moved ? dress->runs[sum->first].name : NULL));
+    put(json, "move_first_to_m", sum->enough_m);
+    put(json, "without_it_db", moved ? sum->without_db : NAN);
+    return json;
+}
+
 json_t* tl_dress_json(const tl_dress* dress) {
     json_t* json = tl_json_open("dress", dress->rig);
     json_t* floors = json_array();
@@ -146,7 +193,7 @@ json_t* tl_dress_json(const tl_dress* dress) {
         json_t* row = json_object();
         json_object_set_new(row, "amp", tl_json_words(dress->amps[amp]));
         put(row, "a_weighted_v", dress->floor_v[amp]);
-        json_object_set_new(row, "all_runs", level_json(&dress->together[amp]));
+        json_object_set_new(row, "all_runs", sum_json(dress, amp));
         json_array_append_new(floors, row);
     }
     json_t* runs = json_array();
@@ -156,6 +203,7 @@ json_t* tl_dress_json(const tl_dress* dress) {
     for (size_t i = 0; i < TL_DRESS_ASSUMPTIONS; ++i)
         json_array_append_new(assumptions, json_string(tl_dress_assumptions[i].words));
     json_object_set_new(json, "margin_db", tl_json_number(TL_DRESS_MARGIN_DB));
+    json_object_set_new(json, "fixed", tl_json_words(dress->fixed));
     json_object_set_new(json, "buffer", tl_json_words(dress->buffer));
     json_object_set_new(json, "amps", floors);
     json_object_set_new(json, "runs", runs);
@@ -182,13 +230,13 @@ static void csv_levels(tl_table* table, const tl_dress_run* run, size_t amp) {
     const tl_dress_amp* at = &run->amps[amp];
     const double numbers[] = {run->henry,
                               run->impedance_ohm,
-                              at->as_is.total_v,
-                              at->as_is.a_weighted_v,
-                              at->as_is.above_v,
-                              at->as_is.floor_db,
-                              at->as_is.electric,
-                              at->crossing.floor_db,
-                              at->buffered.floor_db,
+                              tl_dress_told_v(at->as_is.total_v),
+                              tl_dress_told_v(at->as_is.a_weighted_v),
+                              tl_dress_told_v(at->as_is.above_v),
+                              tl_dress_told_db(&at->as_is),
+                              told_share(&at->as_is),
+                              tl_dress_told_db(&at->crossing),
+                              tl_dress_told_db(&at->buffered),
                               at->enough_m,
                               at->enough_deg};
     for (size_t i = 0; i < sizeof numbers / sizeof *numbers; ++i)
@@ -196,22 +244,45 @@ static void csv_levels(tl_table* table, const tl_dress_run* run, size_t amp) {
     tl_table_words(table, tl_dress_verdict_words(at->as_is.verdict));
 }
 
-static void csv_leak(tl_table* table, const tl_dress_leak* leak) {
-    for (int i = 0; i < 11; ++i)
+static void csv_leak(tl_table* table, const tl_dress_run* run, const tl_dress_leak* leak) {
+    for (int i = 0; i < 9; ++i)
         tl_table_number(table, NAN, "");
+    tl_table_number(table, run->apart_m, "");
+    tl_table_number(table, NAN, "");
     tl_table_words(table, leak->unstable ? "howls" : tl_verdict_words(leak->hearing.verdict));
     tl_table_number(table, isnan(leak->leak_hz) ? NAN : leak->leak_db, "");
     tl_table_number(table, leak->leak_hz, "");
     tl_table_number(table, leak->hearing.worst_db, "");
+    tl_table_number(table, run->loop_db, "");
 }
 
 char* tl_dress_csv(const tl_dress* dress) {
-    static const char* const fields[] = {
-        "name",       "lead",           "beside",      "source",       "amp",
-        "length_m",   "spacing_m",      "angle_deg",   "height_m",     "farad",
-        "henry",      "impedance_ohm",  "total_v",     "a_weighted_v", "above_hearing_v",
-        "floor_db",   "electric_share", "crossing_db", "buffered_db",  "enough_m",
-        "enough_deg", "verdict",        "leak_db",     "leak_hz",      "worst_db"};
+    static const char* const fields[] = {"name",
+                                         "lead",
+                                         "beside",
+                                         "source",
+                                         "amp",
+                                         "length_m",
+                                         "spacing_m",
+                                         "angle_deg",
+                                         "height_m",
+                                         "farad",
+                                         "henry",
+                                         "impedance_ohm",
+                                         "total_v",
+                                         "a_weighted_v",
+                                         "above_hearing_v",
+                                         "floor_db",
+                                         "electric_share",
+                                         "crossing_db",
+                                         "buffered_db",
+                                         "enough_m",
+                                         "enough_deg",
+                                         "verdict",
+                                         "leak_db",
+                                         "leak_hz",
+                                         "worst_db",
+                                         "loop_gain_left_db"};
     tl_table* table = tl_table_new();
     for (size_t i = 0; i < sizeof fields / sizeof *fields; ++i)
         tl_table_column(table, fields[i], fields[i]);
@@ -223,7 +294,7 @@ char* tl_dress_csv(const tl_dress* dress) {
             if (run->amps)
                 csv_levels(table, run, amp);
             if (run->leaks)
-                csv_leak(table, &run->leaks[amp]);
+                csv_leak(table, run, &run->leaks[amp]);
         }
     }
     char* text = tl_table_csv(table);

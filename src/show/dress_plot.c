@@ -13,7 +13,7 @@
 enum { DRAWN_AMPS = 3, DRAWN_RUNS = 8, PANEL_HEIGHT = 600 };
 
 static const double micro = 1e6;
-static const double title_room = 44;
+static const double title_room = 44, note_room = 22;
 
 /// Okabe and Ito's colours, each with a symbol of its own.
 static const struct {
@@ -42,6 +42,14 @@ static size_t count_drawn(const tl_dress* dress) {
     for (size_t i = 0; i < dress->run_count; ++i)
         count += dress->runs[i].amps != NULL;
     return count < DRAWN_RUNS ? count : DRAWN_RUNS;
+}
+
+/// Whether a run has a line that a panel which begins at `low` shows.
+static bool is_seen(const tl_dress_run* run, size_t amp, double low) {
+    for (size_t i = 0; run->amps && i < run->amps[amp].line_count; ++i)
+        if (is_drawn(run->amps[amp].lines[i].hz) && run->amps[amp].lines[i].volt * micro >= low)
+            return true;
+    return false;
 }
 
 /// Whole decades: from a thousandth of the noise, or from the lowest line when that is more, to
@@ -74,7 +82,7 @@ static void add_floor(tl_text* script, const tl_dress* dress, size_t amp) {
     tl_text_add(script, "END\n");
 }
 
-/// A run's lines that can be seen; one that is nowhere when there is none.
+/// A run's lines that can be seen.
 static void add_lines(tl_text* script, const tl_dress_amp* at, size_t amp, size_t index,
                       double low) {
     tl_text_addf(script, "$run%zu_%zu << END\n", amp, index);
@@ -83,7 +91,7 @@ static void add_lines(tl_text* script, const tl_dress_amp* at, size_t amp, size_
         if (is_drawn(at->lines[i].hz) && uv >= low)
             tl_text_addf(script, "%.7g %.6g\n", at->lines[i].hz, uv);
     }
-    tl_text_add(script, "NaN NaN\nEND\n");
+    tl_text_add(script, "END\n");
 }
 
 /// Words for the legend: the run, and how its sum stands to the noise.
@@ -124,13 +132,36 @@ static void add_labels(tl_text* script, const tl_dress* dress, size_t amp) {
     free(label);
 }
 
-static void add_panel(tl_text* script, const tl_dress* dress, size_t amp, size_t amps) {
+/// Stems first, then symbols, so that no stem goes through another run's symbol.
+static void add_runs(tl_text* script, tl_text* plot, const tl_dress* dress, size_t amp,
+                     double low) {
+    tl_text symbols = {0};
+    size_t index = 0;
+    for (size_t i = 0; i < dress->run_count && index < DRAWN_RUNS; ++i) {
+        const tl_dress_run* run = &dress->runs[i];
+        if (is_seen(run, amp, low)) {
+            add_lines(script, &run->amps[amp], amp, index, low);
+            tl_text_addf(plot, ", $run%zu_%zu using 1:2 with impulses lw 1 lc rgb '%s' notitle",
+                         amp, index, looks[index].colour);
+            tl_text_addf(&symbols,
+                         ", $run%zu_%zu using 1:2 with points pt %d ps 1.1 lc rgb '%s' "
+                         "title ",
+                         amp, index, looks[index].symbol, looks[index].colour);
+            add_name(&symbols, run, &run->amps[amp]);
+        }
+        index += run->amps != NULL;
+    }
+    tl_text_add(plot, tl_text_get(&symbols));
+    tl_text_free(&symbols);
+}
+
+static void add_panel(tl_text* script, const tl_dress* dress, size_t amp, const tl_page* page,
+                      double top) {
     double low = 0;
     double high = 0;
-    double share = 1 - title_room / (title_room + PANEL_HEIGHT * (double)amps);
     find_range(dress, amp, &low, &high);
-    tl_text_addf(script, "set size 1,%.5f\nset origin 0,%.5f\n", share / (double)amps,
-                 share * (double)(amps - 1 - amp) / (double)amps);
+    tl_text_addf(script, "set size 1,%.5f\nset origin 0,%.5f\n", PANEL_HEIGHT / page->height,
+                 1 - (top + PANEL_HEIGHT * (double)(amp + 1)) / page->height);
     add_axes(script, low, high);
     add_labels(script, dress, amp);
     add_floor(script, dress, amp);
@@ -140,26 +171,41 @@ static void add_panel(tl_text* script, const tl_dress* dress, size_t amp, size_t
                  "$floor%zu using 1:2 with lines lw 2.4 lc rgb '#505050' title "
                  "'the rig''s own noise in one band of the ear'",
                  amp, amp);
-    size_t drawn = 0;
-    for (size_t i = 0; i < dress->run_count && drawn < DRAWN_RUNS; ++i) {
-        const tl_dress_run* run = &dress->runs[i];
-        if (!run->amps)
-            continue;
-        add_lines(script, &run->amps[amp], amp, drawn, low);
-        tl_text_addf(&plot,
-                     ", $run%zu_%zu using 1:2 with impulses lw 1 lc rgb '%s' notitle, "
-                     "$run%zu_%zu using 1:2 with points pt %d ps 1.1 lc rgb '%s' title ",
-                     amp, drawn, looks[drawn].colour, amp, drawn, looks[drawn].symbol,
-                     looks[drawn].colour);
-        add_name(&plot, run, &run->amps[amp]);
-        ++drawn;
-    }
+    add_runs(script, &plot, dress, amp, low);
     tl_text_addf(script, "%s\n", tl_text_get(&plot));
     tl_text_free(&plot);
 }
 
-static void add_title(tl_text* script, const tl_page* page, const tl_dress* dress,
-                      const char* kind) {
+static bool is_seen_anywhere(const tl_dress* dress, const tl_dress_run* run, size_t amps) {
+    for (size_t amp = 0; amp < amps; ++amp) {
+        double low = 0;
+        double high = 0;
+        find_range(dress, amp, &low, &high);
+        if (is_seen(run, amp, low))
+            return true;
+    }
+    return false;
+}
+
+/// What of the rig's runs is not in the picture, and why; NULL: all is.
+static char* left_out_words(const tl_dress* dress, size_t amps) {
+    tl_text words = {0};
+    size_t index = 0;
+    for (size_t i = 0; i < dress->run_count; ++i) {
+        const tl_dress_run* run = &dress->runs[i];
+        const char* why = run->leaks                            ? "audio"
+                          : !run->amps                          ? "out of the path"
+                          : index++ >= DRAWN_RUNS               ? "too many"
+                          : !is_seen_anywhere(dress, run, amps) ? "too faint"
+                                                                : NULL;
+        if (why)
+            tl_text_addf(&words, "%s%s (%s)", words.size ? ", " : "Not drawn: ", run->name, why);
+    }
+    return words.size ? tl_text_take(&words) : NULL;
+}
+
+static void add_title(tl_text* script, const tl_page* page, const tl_dress* dress, const char* kind,
+                      const char* note) {
     char* how =
         tl_printf("center font ',%.3f' textcolor rgb '#202020'", 17 * tl_script_letter_unit(kind));
     tl_text fitted = {0};
@@ -171,22 +217,31 @@ static void add_title(tl_text* script, const tl_page* page, const tl_dress* dres
                     "What its leads pick up. One band of the ear (1 ERB) is 35 Hz wide at 100 Hz, "
                     "133 Hz at 1 kHz, 1.1 kHz at 10 kHz.",
                     "center textcolor rgb '#404040'");
+    if (!note)
+        return;
+    tl_text_add_fitted(&fitted, note, 900);
+    tl_script_label(script, page, (tl_spot){TL_PAGE_WIDTH / 2, 62}, tl_text_get(&fitted),
+                    "center textcolor rgb '#404040'");
+    tl_text_free(&fitted);
 }
 
 static char* make_dress(const void* context, const char* kind, const char* output) {
     const tl_dress* dress = context;
     size_t amps = dress->amp_count < DRAWN_AMPS ? dress->amp_count : DRAWN_AMPS;
-    tl_page page = {.height = title_room + PANEL_HEIGHT * (double)amps};
+    char* note = left_out_words(dress, amps);
+    double top = title_room + (note ? note_room : 0);
+    tl_page page = {.height = top + PANEL_HEIGHT * (double)amps};
     tl_text script = {0};
     tl_script_open(&script, page.height, kind, output);
     tl_text_add(&script, "set multiplot\n");
-    add_title(&script, &page, dress, kind);
+    add_title(&script, &page, dress, kind, note);
+    free(note);
     tl_text_add(&script,
                 "set border 31 back lt 1 lw 1 lc rgb '#606060'\nset tics scale 0.5 textcolor rgb "
                 "'#202020'\nset grid xtics ytics back lt 1 lw 0.8 lc rgb '#d8d8d8'\nset rmargin "
-                "4\nset tmargin 1\n");
+                "4\nset lmargin 13\nset tmargin 1\n");
     for (size_t i = 0; i < amps; ++i) {
-        add_panel(&script, dress, i, amps);
+        add_panel(&script, dress, i, &page, top);
         if (i == 0)
             tl_text_add(&script, "unset label\n");
     }

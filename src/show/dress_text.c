@@ -36,9 +36,23 @@ static void value_cell(tl_table* table, double value, const char* unit) {
     free(shown);
 }
 
-/// Levels far under the floor are told no closer than that.
-static void floor_cell(tl_table* table, double db) {
-    number_cell(table, db < -99 ? -INFINITY : db, "%+.1f dB", "< -99 dB");
+/// A level against the noise; far under it is told no closer than that, and nothing is nothing.
+static void floor_cell(tl_table* table, const tl_dress_level* level) {
+    double db = tl_dress_told_db(level);
+    number_cell(table, db < -99 ? -INFINITY : db, "%+.1f dB", isnan(db) ? "-" : "< -99 dB");
+}
+
+/// A length in the unit that people would say it in.
+static char* length_words(double m) {
+    return m < 0.1 ? tl_printf("%.3g mm", 1e3 * m)
+           : m < 1 ? tl_printf("%.3g cm", 100 * m)
+                   : tl_printf("%.3g m", m);
+}
+
+static void length_cell(tl_table* table, double m, const char* none) {
+    char* shown = isfinite(m) ? length_words(m) : tl_copy(none);
+    tl_table_number(table, m, shown);
+    free(shown);
 }
 
 static void add_table(tl_text* text, tl_table* table) {
@@ -57,10 +71,10 @@ static void add_lie(tl_table* table, const tl_dress_run* run) {
     char* other = tl_printf("%s: %s", run->beside, run->source);
     tl_table_words(table, other);
     free(other);
-    number_cell(table, 100 * run->length_m, "%.4g cm", "");
-    number_cell(table, 1e3 * run->spacing_m, "%.3g mm", "");
+    length_cell(table, run->length_m, "");
+    length_cell(table, run->spacing_m, "");
     number_cell(table, run->angle_deg, "%.3g deg", "");
-    number_cell(table, 1e3 * run->height_m, "%.3g mm", "free");
+    length_cell(table, run->height_m, "free");
 }
 
 static tl_table* lies_table(const tl_dress* dress) {
@@ -86,14 +100,15 @@ static void add_levels(tl_table* table, const tl_dress* dress, const tl_dress_ru
     tl_table_words(table, run->name);
     if (dress->amp_count > 1)
         tl_table_words(table, dress->amps[amp]);
-    value_cell(table, at->as_is.a_weighted_v, "V");
-    number_cell(table, 20 * log10(at->as_is.a_weighted_v), "%.1f", "-");
-    floor_cell(table, at->as_is.floor_db);
+    double volt = tl_dress_told_v(at->as_is.a_weighted_v);
+    value_cell(table, volt, "V");
+    number_cell(table, 20 * log10(volt), "%.1f", "-");
+    floor_cell(table, &at->as_is);
     tl_table_words(table, tl_dress_verdict_words(at->as_is.verdict));
-    number_cell(table, 100 * at->as_is.electric, "%.0f %%", "-");
+    number_cell(table, isnan(volt) ? NAN : 100 * at->as_is.electric, "%.0f %%", "-");
     value_cell(table, run->impedance_ohm, "ohm");
-    floor_cell(table, at->crossing.floor_db);
-    floor_cell(table, at->buffered.floor_db);
+    floor_cell(table, &at->crossing);
+    floor_cell(table, &at->buffered);
 }
 
 static tl_table* levels_table(const tl_dress* dress) {
@@ -131,46 +146,83 @@ static char* distance_words(double floor_db) {
     return tl_printf("%.1f dB %s the noise", fabs(floor_db), floor_db > 0 ? "above" : "under");
 }
 
+/// Spacing and angle that would bury a run.
+static void add_moves(tl_text* words, const tl_dress_amp* at) {
+    if (isnan(at->enough_m)) {
+        tl_text_addf(words, "no spacing up to %g m is enough", TL_DRESS_FAR_M);
+    } else {
+        char* spacing = length_words(at->enough_m);
+        tl_text_addf(words, "%s from centre to centre", spacing);
+        free(spacing);
+    }
+    if (at->enough_deg <= TL_DRESS_STEEP_DEG && at->ends_m <= TL_DRESS_ENDS_M) {
+        char* ends = length_words(at->ends_m);
+        tl_text_addf(words,
+                     "; %san angle of %.0f deg (crossing in the middle, their ends %s apart)",
+                     isnan(at->enough_m) ? "but " : "or ", at->enough_deg, ends);
+        free(ends);
+    }
+    tl_text_add(words, ".");
+}
+
+/// What a buffer would do, when it does much.
+static void add_buffer(tl_text* words, const tl_dress_run* run, const tl_dress_amp* at) {
+    if (!(at->as_is.floor_db - at->buffered.floor_db >= TL_DRESS_BUFFER_HELPS_DB))
+        return;
+    char* where = distance_words(at->buffered.floor_db);
+    char* noise = tl_show_value(at->buffered_floor_v, "V", "");
+    tl_text_addf(words, " With a buffer in front of its lead it is %s, which is %s %s", where,
+                 run->buffered_floor_is_todays ? "today's," : "then", noise);
+    tl_text_add(words, run->from_guitar ? "; that buffer would have to sit in the guitar, since no "
+                                          "other lead comes first."
+                                        : ".");
+    free(noise);
+    free(where);
+}
+
 /// What would bury a run that is not.
 static void add_cure(tl_text* text, const tl_dress* dress, const tl_dress_run* run) {
     size_t amp = worst_amp(dress, run);
     const tl_dress_amp* at = &run->amps[amp];
     char* where = distance_words(at->as_is.floor_db);
-    char* buffered = distance_words(at->buffered.floor_db);
     tl_text words = {0};
     tl_text_addf(&words, "%s: %s%s%s. To bury it (%g dB under): ", run->name, where,
                  dress->amp_count > 1 ? " at amp " : "",
                  dress->amp_count > 1 ? dress->amps[amp] : "", TL_DRESS_MARGIN_DB);
-    if (isnan(at->enough_m))
-        tl_text_addf(&words, "no spacing up to %g m is enough; ", TL_DRESS_FAR_M);
-    else
-        tl_text_addf(&words, "%.0f mm from centre to centre; ", ceil(1e3 * at->enough_m));
-    if (isnan(at->enough_deg))
-        tl_text_add(&words, "no angle is enough; ");
-    else
-        tl_text_addf(&words, "%san angle of %.0f deg; ", isnan(at->enough_m) ? "but " : "or ",
-                     ceil(at->enough_deg));
-    tl_text_addf(&words, "with a buffer in front of its lead it is %s.", buffered);
+    add_moves(&words, at);
+    add_buffer(&words, run, at);
     add_point(text, tl_text_get(&words));
     tl_text_free(&words);
     free(where);
-    free(buffered);
 }
 
 static bool is_buried(const tl_dress* dress, const tl_dress_run* run) {
     return run->amps[worst_amp(dress, run)].as_is.verdict == TL_DRESS_BURIED;
 }
 
-/// Those that need nothing, in one sentence.
+static bool are_all_buried(const tl_dress* dress) {
+    for (size_t amp = 0; amp < dress->amp_count; ++amp)
+        if (dress->together[amp].level.verdict != TL_DRESS_BURIED)
+            return false;
+    return true;
+}
+
+/// Those that need nothing, in one sentence. Where all together are heard that is not to be had by
+/// looking at each alone.
 static void add_buried(tl_text* text, const tl_dress* dress) {
     tl_text words = {0};
+    bool all = are_all_buried(dress);
     size_t count = 0;
     for (size_t i = 0; i < dress->run_count; ++i) {
         const tl_dress_run* run = &dress->runs[i];
         if (run->amps && is_buried(dress, run))
-            tl_text_addf(&words, "%s%s", count++ ? ", " : "Buried as they lie: ", run->name);
+            tl_text_addf(&words, "%s%s",
+                         count++ ? ", "
+                         : all   ? "Buried as they lie: "
+                                 : "Buried each by itself: ",
+                         run->name);
     }
-    tl_text_add(&words, ". Nothing is gained by moving them.");
+    tl_text_add(&words, all ? ". Nothing is gained by moving them." : ".");
     if (count)
         add_point(text, tl_text_get(&words));
     tl_text_free(&words);
@@ -178,6 +230,7 @@ static void add_buried(tl_text* text, const tl_dress* dress) {
 
 static void add_unheard(tl_text* text, const tl_dress* dress, const tl_dress_run* run) {
     double volt = run->amps[worst_amp(dress, run)].as_is.above_v;
+    volt = volt >= TL_DRESS_NOTHING_V ? volt : 0;
     char* shown = tl_show_value(volt, "V", "");
     char* hz = tl_show_hz(run->unheard_hz, "");
     tl_text words = {0};
@@ -195,18 +248,50 @@ static void add_unheard(tl_text* text, const tl_dress* dress, const tl_dress_run
     free(shown);
 }
 
+/// Which run to move first, and what comes of it.
+static void add_first(tl_text* words, const tl_dress* dress, const tl_dress_sum* sum, size_t amp) {
+    const char* first = dress->runs[sum->first].name;
+    if (sum->enough_m <= dress->runs[sum->first].amps[amp].enough_m) {
+        tl_text_addf(words, " Moving '%s' as far as is said above buries all of it.", first);
+        return;
+    }
+    if (isfinite(sum->enough_m)) {
+        char* spacing = length_words(sum->enough_m);
+        tl_text_addf(words,
+                     " To bury all of it, move '%s' first: at %s from centre to centre that is "
+                     "enough.",
+                     first, spacing);
+        free(spacing);
+        return;
+    }
+    tl_text_addf(words, " To bury all of it, move '%s' first", first);
+    if (sum->next == dress->run_count) {
+        tl_text_addf(words, "; but no spacing up to %g m is enough.", TL_DRESS_FAR_M);
+        return;
+    }
+    char* where = distance_words(sum->without_db);
+    tl_text_addf(words, ", then '%s': with the first of them gone the others are still %s.",
+                 dress->runs[sum->next].name, where);
+    free(where);
+}
+
 static void add_together(tl_text* text, const tl_dress* dress) {
     for (size_t amp = 0; amp < dress->amp_count; ++amp) {
-        const tl_dress_level* sum = &dress->together[amp];
-        char* volt = tl_show_value(sum->a_weighted_v, "V", "nothing");
-        char* where = distance_words(sum->floor_db);
-        double rise_db = 10 * log10(1 + pow(10, sum->floor_db / 10));
-        char* words =
-            tl_printf("All runs together%s%s: %s, %s; with them the noise is up by %.1f dB.",
-                      dress->amp_count > 1 ? " at amp " : "",
-                      dress->amp_count > 1 ? dress->amps[amp] : "", volt, where, rise_db);
-        add_point(text, words);
-        free(words);
+        const tl_dress_sum* sum = &dress->together[amp];
+        char* volt = tl_show_value(tl_dress_told_v(sum->level.a_weighted_v), "V", "nothing");
+        char* where = distance_words(sum->level.floor_db);
+        double rise_db = 10 * log10(1 + pow(10, sum->level.floor_db / 10));
+        tl_text words = {0};
+        tl_text_addf(&words,
+                     "All runs together%s%s: %s, %s: %s. With them the noise is up by %.1f "
+                     "dB.",
+                     dress->amp_count > 1 ? " at amp " : "",
+                     dress->amp_count > 1 ? dress->amps[amp] : "", volt, where,
+                     tl_dress_verdict_words(sum->level.verdict), rise_db);
+        if (sum->first < dress->run_count)
+            add_first(&words, dress, sum, amp);
+        add_point(text, tl_text_get(&words));
+        tl_text_free(&words);
         free(where);
         free(volt);
     }
@@ -215,7 +300,11 @@ static void add_together(tl_text* text, const tl_dress* dress) {
 static void add_floor(tl_text* text, const tl_dress* dress) {
     tl_text words = {0};
     tl_text_add(&words, "What the leads pick up, as it arrives at the amp, A-weighted. The rig's "
-                        "own noise there, in the state it is written in:");
+                        "own noise there, ");
+    if (*dress->fixed)
+        tl_text_addf(&words, "as it is written but for %s:", dress->fixed);
+    else
+        tl_text_add(&words, "in the state it is written in:");
     for (size_t amp = 0; amp < dress->amp_count; ++amp) {
         char* volt = tl_show_value(dress->floor_v[amp], "V", "none");
         tl_text_addf(&words, "%s %s (%.1f dBV)%s%s", amp ? "," : "", volt,
@@ -224,15 +313,28 @@ static void add_floor(tl_text* text, const tl_dress* dress) {
         free(volt);
     }
     tl_text_add(&words,
-                ". The last two columns are the same run, against the noise, when the leads "
-                "cross and when a buffer drives the lead.");
+                ". The last two columns are the same run when the leads cross, and when a buffer "
+                "drives the lead (against the noise of the rig with that buffer).");
     add_paragraph(text, tl_text_get(&words));
+    tl_text_free(&words);
+}
+
+/// Runs whose last column is held against another noise than all others'.
+static void add_unsolved(tl_text* text, const tl_dress* dress) {
+    tl_text words = {0};
+    size_t count = 0;
+    for (size_t i = 0; i < dress->run_count; ++i)
+        if (dress->runs[i].amps && dress->runs[i].buffered_floor_is_todays)
+            tl_text_addf(&words, "%s%s", count++ ? ", " : "", dress->runs[i].name);
+    tl_text_add(&words, ": the noise of the rig with a buffer there could not be solved, so the "
+                        "last column is against today's.");
+    if (count)
+        add_point(text, tl_text_get(&words));
     tl_text_free(&words);
 }
 
 static void add_runs(tl_text* text, const tl_dress* dress) {
     size_t measured = 0;
-    size_t offending = 0;
     for (size_t i = 0; i < dress->run_count; ++i)
         measured += dress->runs[i].amps != NULL;
     add_table(text, lies_table(dress));
@@ -242,10 +344,8 @@ static void add_runs(tl_text* text, const tl_dress* dress) {
     }
     for (size_t i = 0; i < dress->run_count; ++i) {
         const tl_dress_run* run = &dress->runs[i];
-        if (run->amps && !is_buried(dress, run)) {
+        if (run->amps && !is_buried(dress, run))
             add_cure(text, dress, run);
-            ++offending;
-        }
     }
     add_buried(text, dress);
     for (size_t i = 0; i < dress->run_count; ++i)
@@ -259,8 +359,14 @@ static void add_runs(tl_text* text, const tl_dress* dress) {
             add_point(text, words);
             free(words);
         }
-    if (measured)
+    add_unsolved(text, dress);
+    if (measured) {
         add_together(text, dress);
+        add_point(text,
+                  "The guitar's volume matters: half down, a lead that only the pickup drives "
+                  "sees more ohms and picks up more. Try other positions in the rig file, "
+                  "and other pedals with --fix.");
+    }
 }
 
 // ---- leads of the rig beside each other
@@ -278,7 +384,68 @@ static void add_leak(tl_table* table, const tl_dress* dress, const tl_dress_run*
     double worst_db = leak->hearing.worst_db;
     number_cell(table, fabs(worst_db) < 0.005 ? 0 : worst_db, "%.2f dB", "");
     tl_table_words(table, leak->unstable ? "HOWLS" : tl_verdict_words(leak->hearing.verdict));
+    number_cell(table, run->loop_db, "%.1f dB", "all");
     free(hz);
+}
+
+static bool does_howl(const tl_dress* dress, const tl_dress_run* run) {
+    for (size_t amp = 0; amp < dress->amp_count; ++amp)
+        if (run->leaks[amp].unstable)
+            return true;
+    return false;
+}
+
+static bool is_heard(const tl_dress* dress, const tl_dress_run* run) {
+    for (size_t amp = 0; amp < dress->amp_count; ++amp)
+        if (run->leaks[amp].hearing.verdict != TL_NOT_AUDIBLE)
+            return !does_howl(dress, run);
+    return false;
+}
+
+/// "it howls: the loop has 3.1 dB too much gain at 2.1 kHz".
+static void add_loop(tl_text* words, const tl_dress* dress, const tl_dress_run* run) {
+    char* hz = tl_show_hz(run->loop_hz, "");
+    bool howls = does_howl(dress, run);
+    if (howls && run->loop_db < 0)
+        tl_text_addf(words,
+                     "it howls: the loop from one lead back to the other has %.1f dB too "
+                     "much gain at %s",
+                     -run->loop_db, hz);
+    else if (howls)
+        tl_text_add(words, "it howls");
+    else if (isfinite(run->loop_db))
+        tl_text_addf(words, "%.1f dB of loop gain are left before it howls, at %s", run->loop_db,
+                     hz);
+    else
+        tl_text_add(words, "it cannot howl as the pedals stand");
+    free(hz);
+}
+
+/// Whether two leads of the rig may lie as they do, and what to do when not.
+static void add_leak_cure(tl_text* text, const tl_dress* dress, const tl_dress_run* run) {
+    tl_text words = {0};
+    tl_text_addf(&words, "%s: ", run->name);
+    add_loop(&words, dress, run);
+    if (run->may_lie) {
+        tl_text_add(&words, ". It may lie as it does.");
+    } else {
+        char* spacing = length_words(run->apart_m);
+        tl_text_add(&words, is_heard(dress, run) ? ", and what it adds is heard. " : ". ");
+        if (isfinite(run->apart_m))
+            tl_text_addf(&words,
+                         "Move the leads %s apart, from centre to centre: nothing is heard "
+                         "of it then, and %g dB are left. Or keep",
+                         spacing, TL_DRESS_LOOP_DB);
+        else
+            tl_text_addf(&words,
+                         "No spacing up to %g m is enough (nothing heard, %g dB left): keep",
+                         TL_DRESS_FAR_M, TL_DRESS_LOOP_DB);
+        tl_text_add(&words, " their cores inside their shields ('bare'), shield them better, or "
+                            "have less gain between them.");
+        free(spacing);
+    }
+    add_point(text, tl_text_get(&words));
+    tl_text_free(&words);
 }
 
 static void add_leaks(tl_text* text, const tl_dress* dress) {
@@ -292,13 +459,18 @@ static void add_leaks(tl_text* text, const tl_dress* dress) {
     tl_table_column(table, "\nat", "leak_hz");
     tl_table_column(table, "changes\nthe tone by", "worst_db");
     tl_table_column(table, "\nto the ear", "verdict");
+    tl_table_column(table, "loop gain\nleft", "loop_db");
     for (size_t i = 0; i < dress->run_count; ++i)
         for (size_t amp = 0; dress->runs[i].leaks && amp < dress->amp_count; ++amp, ++count)
             add_leak(table, dress, &dress->runs[i], amp);
-    if (count)
-        add_table(text, table);
-    else
+    if (!count) {
         tl_table_free(table);
+        return;
+    }
+    add_table(text, table);
+    for (size_t i = 0; i < dress->run_count; ++i)
+        if (dress->runs[i].leaks)
+            add_leak_cure(text, dress, &dress->runs[i]);
 }
 
 // ---- what is assumed
@@ -310,6 +482,29 @@ static bool has_beside(const tl_dress* dress, const char* beside) {
     return false;
 }
 
+/// Whether an earlier run took the same.
+static bool is_said(const tl_dress* dress, size_t index) {
+    for (size_t i = 0; i < index; ++i)
+        if (strcmp(dress->runs[i].taken, dress->runs[index].taken) == 0)
+            return true;
+    return false;
+}
+
+/// What was taken where runs do not say, those that took the same together.
+static void add_taken(tl_text* text, const tl_dress* dress) {
+    for (size_t i = 0; i < dress->run_count; ++i) {
+        if (!*dress->runs[i].taken || is_said(dress, i))
+            continue;
+        tl_text words = {0};
+        for (size_t j = i; j < dress->run_count; ++j)
+            if (strcmp(dress->runs[i].taken, dress->runs[j].taken) == 0)
+                tl_text_addf(&words, "%s%s", j > i ? ", " : "", dress->runs[j].name);
+        tl_text_addf(&words, ": %s.", dress->runs[i].taken);
+        add_point(text, tl_text_get(&words));
+        tl_text_free(&words);
+    }
+}
+
 static void add_assumptions(tl_text* text, const tl_dress* dress) {
     bool blank = text->size > 1 && text->data[text->size - 2] == '\n';
     tl_text_addf(text, "%sAssumed\n", blank ? "" : "\n");
@@ -318,6 +513,7 @@ static void add_assumptions(tl_text* text, const tl_dress* dress) {
         if (!one->beside || has_beside(dress, one->beside))
             add_point(text, one->words);
     }
+    add_taken(text, dress);
     char* words = tl_printf("\"A buffer\" is the library's %s. Verdicts: under the noise by %g dB "
                             "or more is buried, since a tone can be heard in noise that is a "
                             "little louder (common practice); less is near; more than the noise is "
@@ -369,10 +565,13 @@ static void add_joint_tone(tl_text* text, const tl_dress* dress) {
     free(series);
 }
 
-/// What a joint is to a supply's return: ohms in a wire that carries milliamperes.
+/// What a joint is to a supply's return, if it is one that could be in a DC lead: ohms in a wire
+/// that carries milliamperes.
 static void add_joint_supply(tl_text* text, const tl_dress_joints* joints) {
-    char* worst = tl_show_value(joints->worst_ohm, "ohm", "");
-    char* moved = tl_show_value(joints->worst_ohm * 1e-2, "V", "");
+    if (!(joints->plug_ohm > 0))
+        return;
+    char* worst = tl_show_value(joints->plug_ohm, "ohm", "");
+    char* moved = tl_show_value(joints->plug_ohm * 1e-2, "V", "");
     char* words = tl_printf(
         "Supplies: in the DC lead of a pedal a joint like the worst here (%s) moves the pedal's "
         "ground by %s when it draws 10 mA more. Alone on an isolated output nobody hears that; "
@@ -384,32 +583,60 @@ static void add_joint_supply(tl_text* text, const tl_dress_joints* joints) {
     free(worst);
 }
 
+/// "clamped-worn" or "the 15 clamped-new".
+static char* kind_words(const tl_dress_joint* kind) {
+    return kind->count > 1 ? tl_printf("the %zu %s", kind->count, kind->name)
+                           : tl_printf("the one %s", kind->name);
+}
+
+/// What mending the kind that opens most would buy.
+static void add_joint_mend(tl_text* text, const tl_dress_joints* joints) {
+    if (joints->mended_gig <= joints->quiet_gig)
+        return;
+    const tl_dress_joint* worst = &joints->kinds[joints->worst];
+    tl_text words = {0};
+    size_t alike = 0;
+    for (size_t i = 0; i < joints->kind_count; ++i)
+        if (joints->kinds[i].a_gig >= worst->a_gig * (1 - 1e-9)) {
+            char* kind = kind_words(&joints->kinds[i]);
+            tl_text_addf(&words, "%s%s", alike++ ? " and " : "Of these openings ", kind);
+            free(kind);
+        }
+    tl_text_addf(&words, " make%s %.0f %%%s.", alike > 1 || worst->count > 1 ? "" : "s",
+                 100 * worst->a_gig / joints->openings_a_gig, alike > 1 ? " each" : "");
+    char* kind = kind_words(worst);
+    tl_text_addf(&words, " With %s as good as %s the chance would be %.1f %%.", kind,
+                 joints->kinds[joints->best].name, 100 * joints->mended_gig);
+    free(kind);
+    add_point(text, tl_text_get(&words));
+    tl_text_free(&words);
+}
+
 static void add_joint_failures(tl_text* text, const tl_dress_joints* joints) {
     if (joints->worst == joints->kind_count) {
         add_point(text, "Reliability: no joint states its 'openings' (in 1000 hours of use).");
         return;
     }
-    const tl_dress_joint* worst = &joints->kinds[joints->worst];
-    const tl_dress_joint* best = &joints->kinds[joints->best];
-    char* words = tl_printf(
-        "Reliability: %s of %zu joint%s has to hold. In a gig of %g h %.2g openings are to "
-        "be expected, and the chance of a gig without any is %.1f %% (Poisson).",
-        joints->count > 1 ? "every one" : "the one", joints->count, joints->count > 1 ? "s" : "",
-        TL_DRESS_GIG_H, joints->openings_a_gig, 100 * joints->quiet_gig);
-    add_point(text, words);
-    free(words);
-    if (joints->mended_gig <= joints->quiet_gig)
-        return;
-    double share = 100 * worst->a_gig / joints->openings_a_gig;
-    words = worst->count == 1
-                ? tl_printf("One of them, %s, makes %.0f %% of that. As good as %s it would leave "
-                            "%.1f %%.",
-                            worst->name, share, best->name, 100 * joints->mended_gig)
-                : tl_printf("The %zu %s make %.0f %% of that. As good as %s they would leave "
-                            "%.1f %%.",
-                            worst->count, worst->name, share, best->name, 100 * joints->mended_gig);
-    add_point(text, words);
-    free(words);
+    tl_text words = {0};
+    tl_text_add(&words, "Reliability: ");
+    if (joints->count == 1)
+        tl_text_add(&words, "the one joint has to hold");
+    else
+        tl_text_addf(&words, "all %zu joints have to hold", joints->count);
+    if (joints->unsaid)
+        tl_text_addf(&words,
+                     ", but %zu of them %s how often %s ('openings'), and what follows "
+                     "leaves %s out",
+                     joints->unsaid, joints->unsaid > 1 ? "do not say" : "does not say",
+                     joints->unsaid > 1 ? "they open" : "it opens",
+                     joints->unsaid > 1 ? "them" : "it");
+    tl_text_addf(&words,
+                 ". In a gig of %g h %.2g openings are to be expected, and the chance of a "
+                 "gig without any is %.1f %% (Poisson).",
+                 TL_DRESS_GIG_H, joints->openings_a_gig, 100 * joints->quiet_gig);
+    add_point(text, tl_text_get(&words));
+    tl_text_free(&words);
+    add_joint_mend(text, joints);
 }
 
 static void add_joints(tl_text* text, const tl_dress* dress) {
@@ -424,6 +651,24 @@ static void add_joints(tl_text* text, const tl_dress* dress) {
     add_joint_failures(text, joints);
 }
 
+/// What could be written into a rig file that says nothing of its leads: it can be copied.
+static void add_hint(tl_text* text, const tl_dress* dress) {
+    tl_text_add(text, "\n");
+    double cm = floor(100 * fmin(dress->example_m, 0.5));
+    if (!dress->example_lead || cm < 1) {
+        add_paragraph(text, "The rig has no lead ('cable') that could lie beside another one.");
+        return;
+    }
+    add_paragraph(text,
+                  "The rig file says nothing of how its leads lie. It does with lines such as "
+                  "these, with figures of your own:");
+    tl_text_addf(text,
+                 "\ndressing:\n  - {name: wall lead, lead: '%s', beside: mains, length: %.0f cm, "
+                 "spacing: 10 mm,\n     diameter: 7 mm, pair: 3 mm, voltage: 230 V, frequency: 50 "
+                 "Hz, current: 0.5 A}\n",
+                 dress->example_lead, cm);
+}
+
 char* tl_dress_text(const tl_dress* dress) {
     tl_text text = {0};
     tl_text_add_safe(&text, dress->rig);
@@ -433,10 +678,7 @@ char* tl_dress_text(const tl_dress* dress) {
         add_leaks(&text, dress);
         add_assumptions(&text, dress);
     } else {
-        tl_text_add(&text, "\n");
-        add_paragraph(&text,
-                      "The rig file says nothing of how its leads lie: 'dressing: [{name: wall "
-                      "lead, lead: chain[0], beside: mains, ..}]' does.");
+        add_hint(&text, dress);
     }
     add_joints(&text, dress);
     char* cautions = tl_cautions_text(TL_DRESS_CAUTIONS);

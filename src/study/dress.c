@@ -2,15 +2,18 @@
 // What a board's leads pick up from leads beside them, solved in the rig's own circuit: the guitar
 // silent, a current into an audio lead's core or a voltage in series with it, and what arrives at
 // each amp. How the leads lie and what moves in them comes in afterwards, by formula.
-#include "study/session.h"
-
 #include "base/locale.h"
 #include "base/text.h"
 #include "parts/kinds.h"
 #include "parts/library.h"
 #include "rig/dressing.h"
+#include "rig/toggle.h"
 #include "study/dress_joints.h"
 #include "study/dress_level.h"
+#include "study/dress_loop.h"
+#include "study/dress_words.h"
+#include "study/fix.h"
+#include "study/noise_buffered.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -28,8 +31,10 @@ static const double least_leak_db = -120;
 /// The library's buffer that stands for "a buffer in front".
 static const char buffer_name[] = "op-amp-follower";
 
-/// What is solved of a run, in this order; beside audio only the first.
+/// What is solved of a run, in this order; beside audio the rig with the capacitance between the
+/// leads (in place of the first), and what a current between them sees (of the second).
 typedef enum { INJECTED, IN_SERIES, INJECTED_BUFFERED, IN_SERIES_BUFFERED, SOLVES } solve;
+enum { WITH_CAPACITANCE = INJECTED, BETWEEN = IN_SERIES };
 
 typedef struct {
     const tl_run* run;
@@ -37,11 +42,16 @@ typedef struct {
     tl_part* other;
     tl_run_geometry lie;
     size_t first; ///< of its circuits
+    tl_source source;
+    tl_dress_probe** probes;       ///< by amp
+    tl_noise* buffered;            ///< the noise with a buffer in front of the lead
+    bool buffered_floor_is_todays; ///< that noise could not be solved
+    bool buffered_is_mine;         ///< false: another run of the same lead frees it
 } work;
 
 typedef struct {
     tl_session* session;
-    tl_rig* rig;
+    tl_rig* rig; ///< a clone, whose pedals stand as was asked for
     tl_dress* dress;
     tl_noise* noise;
     tl_part* buffer;
@@ -70,6 +80,14 @@ static bool is_met(const dressing* d, const tl_part* part) {
     for (size_t i = 0; i < d->met_count; ++i)
         if (d->met[i] == part)
             return true;
+    return false;
+}
+
+/// Whether no other lead comes before it in the path.
+static bool is_first_lead(const dressing* d, const tl_part* lead) {
+    for (size_t i = 0; i < d->met_count; ++i)
+        if (d->met[i]->kind == &tl_kind_cable)
+            return d->met[i] == lead;
     return false;
 }
 
@@ -109,6 +127,21 @@ static tl_node add_capacitance(void* context, const tl_item* item, const tl_sink
         return in;
     if (a->second)
         tl_sink_across(sink, 'c', a->first, in, a->farad);
+    a->first = in;
+    a->second = true;
+    return in;
+}
+
+/// Two leads of the rig itself with a current from the first into the second.
+static tl_node add_current(void* context, const tl_item* item, const tl_sink* sink, tl_node in) {
+    addition* a = context;
+    if (item->part != a->at->lead && item->part != a->at->other)
+        return in;
+    if (a->second) {
+        tl_node volt = tl_sink_node(sink, "1 V");
+        sink->element(sink->context, 'v', volt, TL_GROUND, 1);
+        sink->controlled(sink->context, 'g', a->first, in, volt, 1);
+    }
     a->first = in;
     a->second = true;
     return in;
@@ -155,6 +188,19 @@ static void add_known(tl_circuit* circuit, double known) {
     }
 }
 
+/// Has the voltage between the two ends of the current read in place of the last amp's.
+static void probe_between(tl_circuit* circuit) {
+    for (size_t i = 0; i < circuit->element_count; ++i) {
+        tl_element current = circuit->elements[i];
+        if (current.kind != 'g' || current.part || current.control != find_volt(circuit))
+            continue;
+        tl_node follows = append_follower(circuit, TL_GROUND, current.b, 1);
+        circuit->outputs[circuit->output_count - 1].node =
+            append_follower(circuit, follows, current.a, -1);
+        return;
+    }
+}
+
 static void add_circuit(dressing* d, tl_circuit* circuit) {
     d->circuits = tl_grow_one(d->circuits, d->count, sizeof(tl_circuit*));
     d->circuits[d->count++] = circuit;
@@ -170,6 +216,12 @@ static void add_run_circuits(dressing* d, work* at) {
     if (at->other) {
         tl_circuit_extras extras = {.context = &a, .before = add_capacitance};
         add_circuit(d, tl_circuit_build_extended(d->rig, &extras));
+        a.second = false;
+        extras = (tl_circuit_extras){.context = &a, .before = add_current, .silent = true};
+        tl_circuit* circuit = tl_circuit_build_extended(d->rig, &extras);
+        probe_between(circuit);
+        add_known(circuit, TL_DRESS_KNOWN_OHM);
+        add_circuit(d, circuit);
         return;
     }
     tl_circuit_extras extras = {.context = &a, .before = add_source, .silent = true};
@@ -226,48 +278,64 @@ static tl_dress_solved solved_at(const dressing* d, const work* at, bool buffere
                              series->solved[amp].response};
 }
 
-static void measure_amp(const dressing* d, const work* at, const tl_source* source, size_t amp,
-                        tl_dress_amp* made) {
+/// How far apart the ends of two leads are that cross in the middle.
+static double ends_m(const tl_run_geometry* lie, double angle_deg) {
+    return hypot(lie->spacing_m, lie->length_m * sin(angle_deg * M_PI / 360));
+}
+
+/// Up to a whole step, so that what is told is enough.
+static double round_up(double value, double steps) {
+    return ceil(value * steps * (1 + 1e-7)) / steps;
+}
+
+static void measure_amp(const dressing* d, work* at, size_t amp, tl_dress_amp* made) {
     double floor_v = d->dress->floor_v[amp];
+    size_t count = at->source.count;
     tl_run_geometry crossing = at->lie;
     crossing.angle_deg = 90;
     tl_dress_solved solved = solved_at(d, at, false, amp);
-    tl_dress_probe* probes = tl_dress_probes(source, &solved);
-    made->as_is = tl_dress_level_of(probes, source->count, &at->lie, floor_v);
-    made->crossing = tl_dress_level_of(probes, source->count, &crossing, floor_v);
-    made->enough_m = tl_dress_enough_m(probes, source->count, &at->lie, floor_v);
-    made->enough_deg = tl_dress_enough_deg(probes, source->count, &at->lie, floor_v);
-    made->lines = tl_dress_lines(probes, source->count, &at->lie, &made->line_count);
-    free(probes);
+    tl_dress_probe* probes = tl_dress_probes(&at->source, &solved);
+    made->as_is = tl_dress_level_of(probes, count, &at->lie, floor_v);
+    made->crossing = tl_dress_level_of(probes, count, &crossing, floor_v);
+    made->enough_m = round_up(tl_dress_enough_m(probes, count, &at->lie, floor_v), 1e3);
+    made->enough_deg = round_up(tl_dress_enough_deg(probes, count, &at->lie, floor_v), 1);
+    made->ends_m = ends_m(&at->lie, made->enough_deg);
+    made->lines = tl_dress_lines(probes, count, &at->lie, &made->line_count);
+    at->probes[amp] = probes;
     solved = solved_at(d, at, true, amp);
-    probes = tl_dress_probes(source, &solved);
-    made->buffered = tl_dress_level_of(probes, source->count, &at->lie, floor_v);
+    probes = tl_dress_probes(&at->source, &solved);
+    made->buffered_floor_v =
+        at->buffered_floor_is_todays ? floor_v : at->buffered->rig[amp].a_weighted_v;
+    made->buffered = tl_dress_level_of(probes, count, &at->lie, made->buffered_floor_v);
     free(probes);
 }
 
-static void measure_run(dressing* d, const work* at, tl_dress_run* run) {
+static void measure_run(dressing* d, work* at, tl_dress_run* run) {
     const double impedance_hz = 1000;
-    tl_source source = tl_source_of(at->run->part, solved_hz);
+    at->source = tl_source_of(at->run->part, solved_hz);
+    at->probes = tl_new(d->dress->amp_count, sizeof *at->probes);
     tl_dress_solved plain = solved_at(d, at, false, 0);
     tl_dress_solved buffered = solved_at(d, at, true, 0);
     run->impedance_ohm = cabs(tl_response_at(plain.at_lead, impedance_hz) - TL_DRESS_KNOWN_OHM);
     run->buffered_ohm = cabs(tl_response_at(buffered.at_lead, impedance_hz) - TL_DRESS_KNOWN_OHM);
-    run->unheard_hz = source.highest_hz;
+    run->unheard_hz = at->source.highest_hz;
     run->henry = tl_coupling_henry(&at->lie);
+    run->buffered_floor_is_todays = at->buffered_floor_is_todays;
+    run->from_guitar = is_first_lead(d, at->lead);
     run->amps = tl_new(d->dress->amp_count, sizeof *run->amps);
     for (size_t i = 0; i < d->dress->amp_count; ++i)
-        measure_amp(d, at, &source, i, &run->amps[i]);
-    free(source.lines);
+        measure_amp(d, at, i, &run->amps[i]);
 }
 
-/// What one lead passes on to another, from the rig solved with and without it.
-static tl_dress_leak measure_leak(const tl_solved* with, const tl_solved* without) {
-    enum { POINTS = 241 };
+/// What one lead passes on to another, from the rig solved with and without it; `shares` by point.
+static tl_dress_leak measure_leak(const tl_solved* with, const tl_solved* without,
+                                  double _Complex* shares) {
     tl_dress_leak leak = {.leak_db = least_leak_db, .leak_hz = NAN};
-    for (int i = 0; i < POINTS; ++i) {
-        double hz = 20 * pow(1000, (double)i / (POINTS - 1));
+    for (size_t i = 0; i < TL_LOOP_POINTS; ++i) {
+        double hz = tl_loop_hz(i);
         double _Complex plain = tl_response_at(without->response, hz);
-        double db = 20 * log10(cabs(tl_response_at(with->response, hz) / plain - 1));
+        shares[i] = tl_response_at(with->response, hz) / plain - 1;
+        double db = 20 * log10(cabs(shares[i]));
         if (db > leak.leak_db) {
             leak.leak_db = db;
             leak.leak_hz = hz;
@@ -280,43 +348,94 @@ static tl_dress_leak measure_leak(const tl_solved* with, const tl_solved* withou
     return leak;
 }
 
+static void measure_audio(dressing* d, const work* at, tl_dress_run* run) {
+    size_t amps = d->dress->amp_count;
+    const tl_answer* between = d->answers[at->first + BETWEEN];
+    tl_dress_loop loop = {between->solved[between->count - 1].response, run->farad};
+    double _Complex* shares = tl_new(amps * TL_LOOP_POINTS, sizeof *shares);
+    run->leaks = tl_new(amps, sizeof *run->leaks);
+    run->loop_db = tl_loop_margin_db(&loop, &run->loop_hz);
+    run->may_lie = run->loop_db >= TL_DRESS_LOOP_DB;
+    for (size_t i = 0; i < amps; ++i) {
+        run->leaks[i] = measure_leak(&d->answers[at->first + WITH_CAPACITANCE]->solved[i],
+                                     &d->answers[0]->solved[i], shares + i * TL_LOOP_POINTS);
+        if (run->leaks[i].unstable || run->leaks[i].hearing.verdict != TL_NOT_AUDIBLE)
+            run->may_lie = false;
+    }
+    run->apart_m =
+        run->may_lie ? NAN : round_up(tl_loop_apart_m(&loop, &at->lie, shares, amps), 1e3);
+    free(shares);
+}
+
 static void measure_runs(dressing* d) {
     tl_dress* dress = d->dress;
     for (size_t i = 0; i < dress->run_count; ++i) {
-        const work* at = &d->works[i];
+        work* at = &d->works[i];
         tl_dress_run* run = &dress->runs[i];
         run->farad = tl_coupling_farad(&at->lie);
-        if (run->in_path && !at->other)
+        if (run->in_path && at->other)
+            measure_audio(d, at, run);
+        else if (run->in_path)
             measure_run(d, at, run);
-        if (!run->in_path || !at->other)
-            continue;
-        run->leaks = tl_new(dress->amp_count, sizeof *run->leaks);
-        for (size_t j = 0; j < dress->amp_count; ++j)
-            run->leaks[j] =
-                measure_leak(&d->answers[at->first]->solved[j], &d->answers[0]->solved[j]);
     }
 }
 
-/// All runs together, by amp.
-static void add_up(tl_dress* dress) {
+/// The loudest run of those that have something to add, but `except`; as many as there are: none.
+static size_t find_loudest(const tl_dress* dress, size_t amp, size_t except) {
+    size_t loudest = dress->run_count;
+    double most_v = 0;
+    for (size_t i = 0; i < dress->run_count; ++i)
+        if (dress->runs[i].amps && i != except &&
+            dress->runs[i].amps[amp].as_is.a_weighted_v > most_v) {
+            loudest = i;
+            most_v = dress->runs[i].amps[amp].as_is.a_weighted_v;
+        }
+    return loudest;
+}
+
+/// The runs beside mains and dc at an amp, without `except`.
+static size_t list_summands(const dressing* d, size_t amp, size_t except, tl_dress_summand* list) {
+    size_t count = 0;
+    for (size_t i = 0; i < d->dress->run_count; ++i) {
+        const work* at = &d->works[i];
+        if (!d->dress->runs[i].amps || i == except)
+            continue;
+        bool mains = tl_part_chosen(at->run->part, "beside", "mains");
+        double hz = mains ? tl_part_number(at->run->part, "frequency", 0) : 0;
+        list[count++] = (tl_dress_summand){at->probes[amp], at->source.count, at->lie, hz};
+    }
+    return count;
+}
+
+/// Where a run stands among those beside mains and dc.
+static size_t place_among(const tl_dress* dress, size_t index) {
+    size_t place = 0;
+    for (size_t i = 0; i < index; ++i)
+        place += dress->runs[i].amps != NULL;
+    return place;
+}
+
+/// All runs together, by amp; and, when they are not buried, which to move first.
+static void add_up(dressing* d) {
+    tl_dress* dress = d->dress;
+    tl_dress_summand* list = tl_new(dress->run_count, sizeof *list);
     dress->together = tl_new(dress->amp_count, sizeof *dress->together);
     for (size_t amp = 0; amp < dress->amp_count; ++amp) {
-        tl_dress_level* sum = &dress->together[amp];
-        double electric_v = 0;
-        for (size_t i = 0; i < dress->run_count; ++i) {
-            if (!dress->runs[i].amps)
-                continue;
-            const tl_dress_level* one = &dress->runs[i].amps[amp].as_is;
-            sum->total_v = hypot(sum->total_v, one->total_v);
-            sum->a_weighted_v = hypot(sum->a_weighted_v, one->a_weighted_v);
-            sum->above_v = hypot(sum->above_v, one->above_v);
-            if (one->a_weighted_v > 0)
-                electric_v = hypot(electric_v, one->a_weighted_v * sqrt(one->electric));
-        }
-        double share = electric_v / sum->a_weighted_v;
-        sum->electric = share * share;
-        tl_dress_judge(sum, dress->floor_v[amp]);
+        double floor_v = dress->floor_v[amp];
+        size_t none = dress->run_count;
+        size_t count = list_summands(d, amp, none, list);
+        tl_dress_sum* sum = &dress->together[amp];
+        *sum = (tl_dress_sum){tl_dress_sum_of(list, count, floor_v), none, NAN, NAN, none};
+        if (sum->level.verdict == TL_DRESS_BURIED)
+            continue;
+        sum->first = find_loudest(dress, amp, none);
+        sum->next = find_loudest(dress, amp, sum->first);
+        sum->enough_m = round_up(
+            tl_dress_sum_enough_m(list, count, place_among(dress, sum->first), floor_v), 1e3);
+        count = list_summands(d, amp, sum->first, list);
+        sum->without_db = tl_dress_sum_of(list, count, floor_v).floor_db;
     }
+    free(list);
 }
 
 static void compare_joints(dressing* d) {
@@ -335,30 +454,6 @@ static void compare_joints(dressing* d) {
 
 // ---- from the rig file
 
-/// Adds a value of a run in words, when it is there.
-static void add_value(tl_text* words, const tl_part* run, const char* before, const char* field) {
-    int index = tl_part_field(run->kind, field);
-    if (!run->values[index].given)
-        return;
-    tl_text_add(words, before);
-    tl_quantity_add(words, run->kind->fields[index].unit, run->values[index].number);
-}
-
-/// What moves in the other lead, in words.
-static char* source_words(const tl_run* run) {
-    tl_text words = {0};
-    if (run->other)
-        return tl_copy(run->other);
-    add_value(&words, run->part, "", "voltage");
-    add_value(&words, run->part, ", ", "frequency");
-    add_value(&words, run->part, ", ", "current");
-    add_value(&words, run->part, "", "ripple.voltage");
-    add_value(&words, run->part, " at ", "ripple.frequency");
-    add_value(&words, run->part, words.size ? ", " : "", "pulse.current");
-    add_value(&words, run->part, " at ", "pulse.frequency");
-    return tl_text_take(&words);
-}
-
 static tl_status take_runs(dressing* d, tl_error* error) {
     tl_dress* dress = d->dress;
     tl_status status = TL_OK;
@@ -376,7 +471,8 @@ static tl_status take_runs(dressing* d, tl_error* error) {
         dress->runs[i] = (tl_dress_run){.name = tl_copy(run->name),
                                         .lead = tl_copy(run->lead),
                                         .beside = tl_part_choice(run->part, "beside"),
-                                        .source = source_words(run),
+                                        .source = tl_dress_source_words(run),
+                                        .taken = tl_dress_taken_words(run, at->lead),
                                         .length_m = at->lie.length_m,
                                         .spacing_m = at->lie.spacing_m,
                                         .angle_deg = at->lie.angle_deg,
@@ -410,6 +506,63 @@ static tl_status find_floor(dressing* d, tl_error* error) {
     return TL_OK;
 }
 
+/// The noise with a buffer in front of a run's lead. ngspice may not solve that rig though it did
+/// solve the others; it is then held against today's noise.
+static void find_buffered_floor(dressing* d, work* at) {
+    tl_noise_options options = {.reference_hz = reference_hz};
+    tl_error* unsolved = tl_error_new();
+    at->buffered_is_mine = tl_study_noise_buffered(d->session, d->rig, &options, at->run, d->buffer,
+                                                   &at->buffered, unsolved) == TL_OK;
+    at->buffered_floor_is_todays = !at->buffered_is_mine;
+    tl_error_free(unsolved);
+}
+
+/// The same for all runs, those along one lead together.
+static void find_buffered_floors(dressing* d) {
+    for (size_t i = 0; i < d->dress->run_count; ++i) {
+        work* at = &d->works[i];
+        if (at->other || !d->dress->runs[i].in_path)
+            continue;
+        const work* same = d->works;
+        while (same->lead != at->lead || same->other || !d->dress->runs[same - d->works].in_path)
+            ++same;
+        if (same < at) {
+            at->buffered = same->buffered;
+            at->buffered_floor_is_todays = same->buffered_floor_is_todays;
+        } else {
+            find_buffered_floor(d, at);
+        }
+    }
+}
+
+/// Puts the pedals as they were asked for.
+static tl_status take_fixes(dressing* d, const tl_dress_options* options, tl_error* error) {
+    tl_toggle_list toggles = tl_toggles_list(d->rig);
+    bool* held = tl_new(toggles.count, sizeof *held);
+    tl_text words = {0};
+    tl_status status = TL_OK;
+    for (size_t i = 0; status == TL_OK && i < options->fix_count; ++i) {
+        status = tl_fix_read(&toggles, options->fixes[i], held, error);
+        tl_text_add(&words, i ? ", " : "");
+        tl_text_add_safe(&words, options->fixes[i]);
+    }
+    d->dress->fixed = tl_text_take(&words);
+    free(held);
+    tl_toggles_free(&toggles);
+    return status;
+}
+
+/// The first lead of the chain, as an example of a path.
+static void find_example(void* context, tl_part* part, const tl_item* item, const char* path) {
+    static const char end[] = ".cable";
+    tl_dress* dress = context;
+    (void)item;
+    if (dress->example_lead || part->kind != &tl_kind_cable || strncmp(path, "chain", 5) != 0)
+        return;
+    dress->example_lead = tl_printf("%.*s", (int)(strlen(path) - strlen(end)), path);
+    dress->example_m = tl_part_number(part, "length", 0);
+}
+
 static tl_status take_buffer(dressing* d, tl_error* error) {
     tl_place nowhere = {0};
     d->dress->buffer = tl_copy(buffer_name);
@@ -425,16 +578,31 @@ static void free_work(dressing* d) {
     }
     free(d->circuits);
     free(d->answers);
+    for (size_t i = 0; d->works && i < d->dress->run_count; ++i) {
+        work* at = &d->works[i];
+        for (size_t j = 0; at->probes && j < d->dress->amp_count; ++j)
+            free(at->probes[j]);
+        free(at->probes);
+        free(at->source.lines);
+        if (at->buffered_is_mine)
+            tl_noise_free(at->buffered);
+    }
     free(d->works);
     free(d->met);
+    tl_rig_free(d->rig);
     tl_part_free(d->buffer);
     tl_noise_free(d->noise);
 }
 
-static tl_status study_dress(tl_session* session, tl_rig* rig, tl_dress** dress, tl_error* error) {
-    dressing d = {.session = session, .rig = rig, .dress = tl_new(1, sizeof(tl_dress))};
+static tl_status study_dress(tl_session* session, tl_rig* rig, const tl_dress_options* options,
+                             tl_dress** dress, tl_error* error) {
+    dressing d = {
+        .session = session, .rig = tl_rig_clone(rig), .dress = tl_new(1, sizeof(tl_dress))};
     d.dress->rig = tl_copy(tl_rig_title(rig));
-    tl_status status = take_buffer(&d, error);
+    tl_rig_each_part(d.rig, find_example, d.dress);
+    tl_status status = take_fixes(&d, options, error);
+    if (status == TL_OK)
+        status = take_buffer(&d, error);
     if (status == TL_OK)
         status = take_runs(&d, error);
     if (status == TL_OK)
@@ -444,8 +612,9 @@ static tl_status study_dress(tl_session* session, tl_rig* rig, tl_dress** dress,
         status = solve_all(&d, error);
     }
     if (status == TL_OK) {
+        find_buffered_floors(&d);
         measure_runs(&d);
-        add_up(d.dress);
+        add_up(&d);
         compare_joints(&d);
     }
     free_work(&d);
@@ -457,9 +626,10 @@ static tl_status study_dress(tl_session* session, tl_rig* rig, tl_dress** dress,
     return status;
 }
 
-tl_status tl_study_dress(tl_session* session, tl_rig* rig, tl_dress** dress, tl_error* error) {
+tl_status tl_study_dress(tl_session* session, tl_rig* rig, const tl_dress_options* options,
+                         tl_dress** dress, tl_error* error) {
     tl_locale locale = tl_locale_plain();
-    tl_status status = study_dress(session, rig, dress, error);
+    tl_status status = study_dress(session, rig, options, dress, error);
     tl_locale_restore(locale);
     return status;
 }
@@ -476,6 +646,7 @@ void tl_dress_free(tl_dress* dress) {
         free(run->name);
         free(run->lead);
         free(run->source);
+        free(run->taken);
     }
     for (size_t i = 0; i < dress->amp_count; ++i)
         free(dress->amps[i]);
@@ -487,6 +658,8 @@ void tl_dress_free(tl_dress* dress) {
     free(dress->floor_v_rthz);
     free(dress->together);
     free(dress->buffer);
+    free(dress->fixed);
+    free(dress->example_lead);
     free(dress->rig);
     free(dress);
 }

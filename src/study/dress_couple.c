@@ -2,6 +2,7 @@
 #include "study/dress_couple.h"
 
 #include "parts/kinds.h"
+#include "parts/run.h"
 
 #include <math.h>
 
@@ -15,10 +16,11 @@ tl_run_geometry tl_run_geometry_of(const tl_part* run, const tl_part* cable, con
         .angle_deg = tl_part_number(run, "angle", 0),
         .height_m = tl_part_number(run, "height", INFINITY),
         .diameter_m = tl_part_number(run, "diameter", 0),
+        .copper_m = tl_run_copper_m(run),
         .pair_m = tl_part_number(run, "pair", INFINITY),
         .return_m = tl_part_number(run, "return", TL_RUN_RETURN_M),
-        .coverage = tl_part_number(run, "shield.coverage", 1),
-        .shield_m = tl_part_number(run, "shield.diameter", 0),
+        .coverage = tl_part_number(run, "shield.coverage", TL_RUN_COVERAGE),
+        .shield_m = tl_run_shield_m(run, cable),
         .carriers = tl_part_number(run, "shield.carriers", TL_RUN_CARRIERS),
         .bare_m = tl_part_number(run, "bare", 0),
         .core_m = tl_part_number(cable, "build.core", TL_RUN_CORE_M),
@@ -64,10 +66,9 @@ static double holes_share(const tl_run_geometry* run, double farad_per_m) {
 
 /// Capacitance per metre to something so thick along the audio lead.
 static double wires_farad_per_m(const tl_run_geometry* run, double spacing_m, double diameter_m) {
-    return isfinite(run->height_m)
-               ? tl_wires_over_ground_farad_per_m(spacing_m, run->height_m, run->diameter_m,
-                                                  diameter_m)
-               : tl_two_wires_farad_per_m(spacing_m, run->diameter_m, diameter_m);
+    return isfinite(run->height_m) ? tl_wires_over_ground_farad_per_m(spacing_m, run->height_m,
+                                                                      run->copper_m, diameter_m)
+                                   : tl_two_wires_farad_per_m(spacing_m, run->copper_m, diameter_m);
 }
 
 /// Capacitance per metre to the core where the leads are `spacing_m` apart.

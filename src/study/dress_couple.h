@@ -9,10 +9,11 @@
 /// How two leads lie, in plain numbers.
 typedef struct {
     double length_m;
-    double spacing_m; ///< centre to centre
-    double angle_deg; ///< 0: side by side, 90: crossing in the middle
-    double height_m;  ///< of both over what is grounded; infinite: nothing is near
-    double diameter_m;
+    double spacing_m;  ///< centre to centre
+    double angle_deg;  ///< 0: side by side, 90: crossing in the middle
+    double height_m;   ///< of both over what is grounded; infinite: nothing is near
+    double diameter_m; ///< of the other lead, over its jacket
+    double copper_m;   ///< over its metal
     double pair_m;   ///< between go and return of the other lead; infinite: the return is far away
     double return_m; ///< between core and return of the audio lead
     double coverage; ///< of its shield
@@ -23,11 +24,6 @@ typedef struct {
     double farad_per_m;       ///< core to shield
     double other_farad_per_m; ///< of the other lead, beside audio: it has a shield too; else 0
 } tl_run_geometry;
-
-// What is taken when a run does not say; each is printed with the answer.
-#define TL_RUN_RETURN_M 0.2e-3 ///< from memory: how far a core lies off the middle of its shield
-#define TL_RUN_CARRIERS 16.0   ///< common practice: braids of leads this thin
-#define TL_RUN_CORE_M 0.6e-3   ///< 24 AWG in strands, common practice
 
 /// The geometry of a run (a part of the kind `run`) along a cable; `other` is NULL but beside
 /// audio.
@@ -43,7 +39,7 @@ double tl_two_wires_farad_per_m(double spacing_m, double diameter_m, double othe
 /// Electromagnetic Compatibility, on lines of three conductors, from memory), times what thick
 /// wires have more than thin ones where there is no ground. p1 = acosh(h / a) and the charges'
 /// heights sqrt(h^2 - a^2) are those of each wire alone over the plane. Held against the 2-D field
-/// by moments: within 2 % from a radius of air on, 16 % low where leads touch.
+/// by moments: within 2 % from a radius of air on, 16 % low where metal touches.
 double tl_wires_over_ground_farad_per_m(double spacing_m, double height_m, double diameter_m,
                                         double other_diameter_m);
 

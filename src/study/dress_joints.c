@@ -11,6 +11,9 @@
 #include <stdlib.h>
 #include <string.h>
 
+/// A DC lead's plug has less: with more its pedal would not run.
+static const double plug_ohm = 10;
+
 static bool are_alike(const tl_dress_joint* kind, const tl_dress_joint* joint) {
     bool openings =
         kind->openings == joint->openings || (isnan(kind->openings) && isnan(joint->openings));
@@ -27,6 +30,9 @@ static void add_joint(tl_dress_joints* joints, const tl_part* contact) {
     joints->count += 1;
     joints->series_ohm += joint.ohm;
     joints->worst_ohm = fmax(joints->worst_ohm, joint.ohm);
+    if (joint.ohm < plug_ohm)
+        joints->plug_ohm = fmax(joints->plug_ohm, joint.ohm);
+    joints->unsaid += isnan(joint.openings) ? 1 : 0;
     joints->leakage_ohm = 1 / (1 / joints->leakage_ohm + 1 / joint.leakage_ohm);
     for (size_t i = 0; i < joints->kind_count; ++i)
         if (are_alike(&joints->kinds[i], &joint)) {

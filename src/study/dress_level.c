@@ -7,6 +7,7 @@
 
 #include <math.h>
 #include <stdlib.h>
+#include <string.h>
 
 static const double pi = 3.14159265358979323846;
 static const double lowest_hz = 20, highest_hz = 20e3;
@@ -49,54 +50,104 @@ void tl_dress_judge(tl_dress_level* level, double floor_v) {
                                                              : TL_DRESS_BURIED;
 }
 
-tl_dress_level tl_dress_level_of(const tl_dress_probe* probes, size_t count,
-                                 const tl_run_geometry* lie, double floor_v) {
-    double farad = tl_coupling_farad(lie);
-    double henry = tl_coupling_henry(lie);
-    double heard = 0;
-    double above = 0;
-    double weighted[2] = {0, 0};
-    for (size_t i = 0; i < count; ++i) {
-        double electric = 0;
-        double magnetic = 0;
-        line_powers(&probes[i], farad, henry, &electric, &magnetic);
-        double power = probes[i].weight * probes[i].weight;
-        weighted[0] += power * electric;
-        weighted[1] += power * magnetic;
-        *(probes[i].line.hz > highest_hz ? &above : &heard) += electric + magnetic;
+/// What has been added up, V^2 at the amp.
+typedef struct {
+    double heard;
+    double above;
+    double electric; ///< A-weighted
+    double magnetic; ///< A-weighted
+} powers;
+
+static void add_power(powers* sum, const tl_dress_probe* probe, double electric, double magnetic) {
+    double weight = probe->weight * probe->weight;
+    sum->electric += weight * electric;
+    sum->magnetic += weight * magnetic;
+    *(probe->line.hz > highest_hz ? &sum->above : &sum->heard) += electric + magnetic;
+}
+
+/// Runs that have their phase in common with run `first`, of those from there on: it alone, but for
+/// mains of one frequency.
+static bool in_phase(const tl_dress_summand* runs, size_t first, size_t other) {
+    return first == other ||
+           (runs[first].mains_hz > 0 && runs[first].mains_hz == runs[other].mains_hz &&
+            runs[first].count == runs[other].count);
+}
+
+static bool has_earlier(const tl_dress_summand* runs, size_t index) {
+    for (size_t i = 0; i < index; ++i)
+        if (in_phase(runs, i, index))
+            return true;
+    return false;
+}
+
+/// Mains of one frequency have the same lines, and in the worst case their voltages add and so do
+/// their currents.
+static void add_in_phase(powers* sum, const tl_dress_summand* runs, size_t count, size_t first) {
+    size_t lines = runs[first].count;
+    double* electric_v = tl_new(lines, sizeof *electric_v);
+    double* magnetic_v = tl_new(lines, sizeof *magnetic_v);
+    for (size_t i = first; i < count; ++i) {
+        if (!in_phase(runs, first, i))
+            continue;
+        double farad = tl_coupling_farad(&runs[i].lie);
+        double henry = tl_coupling_henry(&runs[i].lie);
+        for (size_t j = 0; j < lines; ++j) {
+            double electric = 0;
+            double magnetic = 0;
+            line_powers(&runs[i].probes[j], farad, henry, &electric, &magnetic);
+            electric_v[j] += sqrt(electric);
+            magnetic_v[j] += sqrt(magnetic);
+        }
     }
-    double sum = weighted[0] + weighted[1];
-    tl_dress_level level = {.total_v = sqrt(heard),
-                            .a_weighted_v = sqrt(sum),
-                            .above_v = sqrt(above),
-                            .electric = sum > 0 ? weighted[0] / sum : NAN};
+    for (size_t j = 0; j < lines; ++j)
+        add_power(sum, &runs[first].probes[j], electric_v[j] * electric_v[j],
+                  magnetic_v[j] * magnetic_v[j]);
+    free(electric_v);
+    free(magnetic_v);
+}
+
+tl_dress_level tl_dress_sum_of(const tl_dress_summand* runs, size_t count, double floor_v) {
+    powers sum = {0};
+    for (size_t i = 0; i < count; ++i)
+        if (!has_earlier(runs, i))
+            add_in_phase(&sum, runs, count, i);
+    double weighted = sum.electric + sum.magnetic;
+    tl_dress_level level = {.total_v = sqrt(sum.heard),
+                            .a_weighted_v = sqrt(weighted),
+                            .above_v = sqrt(sum.above),
+                            .electric = weighted > 0 ? sum.electric / weighted : NAN};
     tl_dress_judge(&level, floor_v);
     return level;
 }
 
-/// Looking for a spacing or an angle.
+tl_dress_level tl_dress_level_of(const tl_dress_probe* probes, size_t count,
+                                 const tl_run_geometry* lie, double floor_v) {
+    tl_dress_summand run = {probes, count, *lie, 0};
+    return tl_dress_sum_of(&run, 1, floor_v);
+}
+
+/// Looking for a spacing or an angle of one of these runs.
 typedef struct {
-    const tl_dress_probe* probes;
+    tl_dress_summand* runs;
     size_t count;
-    tl_run_geometry lie;
+    tl_dress_summand* moved;
     double floor_v;
 } search;
 
 /// How far the level is from buried, dB.
 static double excess_db(const search* s) {
-    return tl_dress_level_of(s->probes, s->count, &s->lie, s->floor_v).floor_db +
-           TL_DRESS_MARGIN_DB;
+    return tl_dress_sum_of(s->runs, s->count, s->floor_v).floor_db + TL_DRESS_MARGIN_DB;
 }
 
 static double excess_at_spacing(void* context, double log_m) {
     search* s = context;
-    s->lie.spacing_m = exp(log_m);
+    s->moved->lie.spacing_m = exp(log_m);
     return excess_db(s);
 }
 
 static double excess_at_angle(void* context, double angle_deg) {
     search* s = context;
-    s->lie.angle_deg = angle_deg;
+    s->moved->lie.angle_deg = angle_deg;
     return excess_db(s);
 }
 
@@ -110,16 +161,28 @@ static double find_end(tl_root_function* excess, search* s, double low, double h
     return isinf(at_high) ? high : tl_root_find(excess, s, low, at_low, high, at_high, 1e-9);
 }
 
+double tl_dress_sum_enough_m(const tl_dress_summand* runs, size_t count, size_t moved,
+                             double floor_v) {
+    tl_dress_summand* copies = tl_new(count, sizeof *copies);
+    memcpy(copies, runs, count * sizeof *copies);
+    search s = {copies, count, &copies[moved], floor_v};
+    double spacing_m = runs[moved].lie.spacing_m;
+    double enough_m = exp(find_end(excess_at_spacing, &s, log(spacing_m), log(TL_DRESS_FAR_M)));
+    free(copies);
+    return enough_m;
+}
+
 double tl_dress_enough_m(const tl_dress_probe* probes, size_t count, const tl_run_geometry* lie,
                          double floor_v) {
-    search s = {probes, count, *lie, floor_v};
-    return exp(find_end(excess_at_spacing, &s, log(lie->spacing_m), log(TL_DRESS_FAR_M)));
+    tl_dress_summand run = {probes, count, *lie, 0};
+    return tl_dress_sum_enough_m(&run, 1, 0, floor_v);
 }
 
 /// Just short of crossing, since there the magnetic part is none at all and its level no number.
 double tl_dress_enough_deg(const tl_dress_probe* probes, size_t count, const tl_run_geometry* lie,
                            double floor_v) {
-    search s = {probes, count, *lie, floor_v};
+    tl_dress_summand run = {probes, count, *lie, 0};
+    search s = {&run, 1, &run, floor_v};
     return find_end(excess_at_angle, &s, lie->angle_deg, 89.9999);
 }
 
@@ -139,7 +202,8 @@ tl_dress_line* tl_dress_lines(const tl_dress_probe* probes, size_t count,
         double electric = 0;
         double magnetic = 0;
         line_powers(&probes[i], farad, henry, &electric, &magnetic);
-        if (probes[i].line.hz <= highest_hz && electric + magnetic > 0)
+        if (probes[i].line.hz <= highest_hz &&
+            electric + magnetic > TL_DRESS_NOTHING_V * TL_DRESS_NOTHING_V)
             lines[heard++] = (tl_dress_line){probes[i].line.hz, sqrt(electric + magnetic)};
     }
     if (heard)

@@ -43,6 +43,22 @@ double _Complex tl_through_capacitance(double farad, double hz, double _Complex 
 tl_dress_level tl_dress_level_of(const tl_dress_probe* probes, size_t count,
                                  const tl_run_geometry* lie, double floor_v);
 
+/// A run among others, at one amp.
+typedef struct {
+    const tl_dress_probe* probes;
+    size_t count;
+    tl_run_geometry lie;
+    double mains_hz; ///< beside mains: the frequency; else 0
+} tl_dress_summand;
+
+/// The level of runs together. Mains of one frequency are taken to be one phase, so that of these
+/// runs the volts of each line add, electric and magnetic ones apart; all else adds as powers.
+tl_dress_level tl_dress_sum_of(const tl_dress_summand* runs, size_t count, double floor_v);
+/// The spacing of run `moved` that brings their sum TL_DRESS_MARGIN_DB under the floor; NAN as
+/// below.
+double tl_dress_sum_enough_m(const tl_dress_summand* runs, size_t count, size_t moved,
+                             double floor_v);
+
 /// Verdict and distance from the floor of a level whose A-weighted volts are known.
 void tl_dress_judge(tl_dress_level* level, double floor_v);
 

@@ -1,12 +1,13 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 // Noise at the amp's input by ngspice's noise analysis: how much, from whom, in every state.
-#include "study/session.h"
+#include "study/noise_buffered.h"
 
 #include "base/locale.h"
 #include "base/text.h"
 #include "parts/library.h"
 #include "parts/noise.h"
 #include "response/weighting.h"
+#include "rig/dressing.h"
 #include "study/noise_owner.h"
 #include "study/pedals.h"
 
@@ -52,7 +53,9 @@ typedef struct {
     analysis* analyses;
     size_t job_count;
     tl_noise_names names;
-    double sharpest_q; ///< of all resonances in all states
+    double sharpest_q;     ///< of all resonances in all states
+    const tl_part* buffer; ///< goes in front of `buffered_lead`; NULL: nothing does
+    const tl_part* buffered_lead;
 } listening;
 
 // ---- asking
@@ -65,8 +68,9 @@ static void add_probe(analysis* a, char letter, unsigned number, owner whose) {
     deck->outputs[deck->output_count++] = (tl_probe){letter, number};
 }
 
-/// Makes a deck of a circuit that is heard at one output.
-static void make_deck(analysis* a, const tl_circuit* circuit, const tl_output* output) {
+/// Makes a deck of a circuit that is heard at one output; what is no part's belongs to `added`.
+static void make_deck(analysis* a, const tl_circuit* circuit, const tl_output* output,
+                      const tl_part* added) {
     a->deck = tl_circuit_deck(circuit, NULL);
     a->deck->output_count = 0;
     free(a->deck->outputs);
@@ -83,7 +87,8 @@ static void make_deck(analysis* a, const tl_circuit* circuit, const tl_output* o
         char letter = tl_noise_letter(circuit, element);
         if (letter)
             add_probe(a, letter, (unsigned)i + 1,
-                      (owner){element->part, tl_noise_slot_of(element), element->makes});
+                      (owner){element->part ? element->part : added, tl_noise_slot_of(element),
+                              element->makes});
     }
 }
 
@@ -101,17 +106,25 @@ static void enter_state(const listening* l, size_t job) {
         tl_pedals_enter(&l->pedals, (job - first) / l->noise->amp_count);
 }
 
+/// The buffer that a study wants in front of a lead.
+static tl_node add_buffer(void* context, const tl_item* item, const tl_sink* sink, tl_node in) {
+    const listening* l = context;
+    bool here = l->buffer && item->part == l->buffered_lead;
+    return here ? l->buffer->kind->emit(l->buffer, sink, in, TL_GROUND) : in;
+}
+
 static tl_status ask(void* context, size_t job, tl_request* request, tl_error* error) {
     (void)error;
-    const listening* l = context;
+    listening* l = context;
     analysis* a = &l->analyses[job];
     size_t amps = l->noise->amp_count;
     bool direct = job >= amps && job < 2 * amps;
-    const tl_circuit_extras extras = {.noise = true, .direct = direct};
+    const tl_circuit_extras extras = {
+        .context = l, .before = add_buffer, .noise = true, .direct = direct};
     enter_state(l, job);
     tl_circuit* circuit = tl_circuit_build_extended(l->rig, &extras);
     size_t amp = job % amps;
-    make_deck(a, circuit, &circuit->outputs[direct ? 2 * amp + 1 : amp]);
+    make_deck(a, circuit, &circuit->outputs[direct ? 2 * amp + 1 : amp], l->buffer);
     tl_circuit_free(circuit);
     double per_decade = ceil(per_decade_of_q * l->sharpest_q);
     per_decade = fmin(fmax(per_decade, LEAST_PER_DECADE), MOST_PER_DECADE);
@@ -515,13 +528,25 @@ static tl_status listen(listening* l, tl_error* error) {
 
 tl_status tl_study_noise(tl_session* session, tl_rig* rig, const tl_noise_options* options,
                          tl_noise** noise, tl_error* error) {
+    return tl_study_noise_buffered(session, rig, options, NULL, NULL, noise, error);
+}
+
+tl_status tl_study_noise_buffered(tl_session* session, tl_rig* rig, const tl_noise_options* options,
+                                  const tl_run* run, const tl_part* buffer, tl_noise** noise,
+                                  tl_error* error) {
     tl_locale locale = tl_locale_plain();
     listening l = {.session = session,
                    .rig = tl_rig_clone(rig),
                    .options = options,
+                   .buffer = buffer,
                    .noise = tl_new(1, sizeof(tl_noise))};
     l.noise->reference_hz = options->reference_hz;
-    tl_status status = read_level(&l, error);
+    tl_part* lead = NULL;
+    tl_part* other = NULL;
+    tl_status status = run ? tl_run_leads(l.rig, run, &lead, &other, error) : TL_OK;
+    l.buffered_lead = lead;
+    if (status == TL_OK)
+        status = read_level(&l, error);
     if (status == TL_OK)
         status = listen(&l, error);
     tl_noise_free_names(&l.names);

@@ -112,8 +112,19 @@ def read_rig(build, path):
 
 # ---- how the leads lie
 
+def metal(run):
+    """Over the other lead's metal: `copper`, or 60 % of its diameter (beside audio not held here)."""
+    return run.get("copper", 0.6 * run["diameter"])
+
+
+def shield(run, cable):
+    """Over the audio lead's shield: as said; the cable's insulation and half a millimetre of braid; 80 % of a jacket; 5 mm."""
+    built = cable.get("build", {}).get("diameter")
+    return run.get("shield.diameter", built + 0.5e-3 if built else 0.8 * run["jacket"] if "jacket" in run else 5e-3)
+
+
 def per_metre(run, spacing, diameter):
-    a, b, d = run["diameter"] / 2, diameter / 2, spacing
+    a, b, d = metal(run) / 2, diameter / 2, spacing
     if "height" not in run:
         return 2 * np.pi * E0 / np.arccosh((d * d - a * a - b * b) / (2 * a * b))
     h = run["height"]
@@ -126,11 +137,11 @@ def per_metre(run, spacing, diameter):
 
 def capacitance(run, cable):
     """Summed in 20001 pieces along the lead."""
-    share = cable["capacitance"] * (1 - run["shield.coverage"]) ** 1.5 / (3 * E0 * run.get("shield.carriers", 16))
+    share = cable["capacitance"] * (1 - run.get("shield.coverage", 0.95)) ** 1.5 / (3 * E0 * run.get("shield.carriers", 16))
     s = (np.arange(20001) + 0.5) / 20001 * run["length"] - run["length"] / 2
     d = np.hypot(run["spacing"], s * np.sin(np.radians(run.get("angle", 0))))
     bare = run.get("bare", 0) / run["length"]
-    each = (1 - bare) * share * per_metre(run, d, run["shield.diameter"]) + bare * per_metre(run, d, 0.6e-3)
+    each = (1 - bare) * share * per_metre(run, d, shield(run, cable)) + bare * per_metre(run, d, 0.6e-3)
     return np.mean(each) * run["length"]
 
 
@@ -173,7 +184,7 @@ def check_electrostatics():
     for spacing, a, b, height in ((12e-3, 3.5e-3, 2.5e-3, 10e-3), (6.2e-3, 3.5e-3, 2.5e-3, 10e-3), (30e-3, 3.5e-3, 2.5e-3, 10e-3),
                                   (100e-3, 3.5e-3, 2.5e-3, 10e-3), (10e-3, 2e-3, 2e-3, 5e-3), (12e-3, 3.5e-3, 0.3e-3, 10e-3),
                                   (12e-3, 3.5e-3, 2.5e-3, 4e-3), (12e-3, 3.5e-3, 2.5e-3, 1.0)):
-        run = {"diameter": 2 * a}
+        run = {"diameter": 2 * a, "copper": 2 * a}
         charge = moments([(0, 1), (spacing, 1)], [a, b], [1.0, 0.0], False)
         off = hold("two wires %g mm apart" % (1e3 * spacing), per_metre(run, spacing, 2 * b), -charge[1], 0.012)
         worst["two wires"] = max(worst["two wires"], off)
@@ -271,6 +282,23 @@ def sums(hz, electric, magnetic):
             "electric_share": np.sum(weighted * electric ** 2) / loud if loud > 0 else 0.0}
 
 
+def together(rig, runs):
+    """All runs A-weighted: mains of one frequency are one phase, so electric volts add, and magnetic ones; others as powers."""
+    power, phases = 0, {}
+    for run in runs:
+        if run["beside"] == "audio":
+            continue
+        hz, electric, magnetic = levels(rig, int(run["about"].split("[")[1].split("]")[0]), run)
+        weighted = a_weighting(hz) * (hz <= 20e3)
+        if run["beside"] == "mains":
+            sum_of = phases.setdefault(run["frequency"], [0 * hz, 0 * hz])
+            sum_of[0] += weighted * electric
+            sum_of[1] += weighted * magnetic
+        else:
+            power += np.sum(weighted ** 2 * (electric ** 2 + magnetic ** 2))
+    return np.sqrt(power + sum(np.sum(e ** 2 + m ** 2) for e, m in phases.values()))
+
+
 OP_AMP = {"input": {"resistance": 1e6, "capacitance": 10e-12}, "output": {"resistance": 100.0, "coupling": 10e-6}}
 
 
@@ -287,12 +315,15 @@ def check_run(build, rig, run, got, floor_v, worst):
         wanted = sums(*levels(rig, index, lie, buffer))
         for key in ("total_v", "a_weighted_v", "above_hearing_v", "electric_share"):
             # Crossing, the magnetic part is 0 in the program and the last digit of a cosine here.
-            if wanted[key] < 1e-15 or entry[key] is None:
+            if entry[key] is None:  # nothing: under 1e-12 V
+                if wanted["a_weighted_v" if key == "electric_share" else key] > 1.001e-12:
+                    faults.append("%s, %s, %s: nothing, wanted %g" % (what, name, key, wanted[key]))
                 continue
             off = hold("%s, %s, %s" % (what, name, key), entry[key], wanted[key], 2e-3)
             worst[key] = max(worst.get(key, 0), off)
-        if wanted["a_weighted_v"] > 1e-15 and entry["against_floor_db"] is not None:
-            off = abs(entry["against_floor_db"] - 20 * np.log10(wanted["a_weighted_v"] / floor_v))
+        if entry["against_floor_db"] is not None:
+            noise_v = floor_v if buffer is None else got["amps"][0]["buffered_noise_v"]
+            off = abs(entry["against_floor_db"] - 20 * np.log10(wanted["a_weighted_v"] / noise_v))
             worst["dB"] = max(worst.get("dB", 0), off)
             if off > 0.02:
                 faults.append("%s, %s: %.3f dB off the floor's distance" % (what, name, off))
@@ -305,9 +336,9 @@ def check_run(build, rig, run, got, floor_v, worst):
         power = wanted.pop(round(line["hz"], 6), None)
         if power is None:
             faults.append("%s: a line at %g Hz that is not there" % (what, line["hz"]))
-        elif line["v"] > 1e-6 * amp["total_v"]:
+        elif line["v"] > max(1e-12, 1e-6 * (amp["total_v"] or 0)):
             hold("%s, line at %g Hz" % (what, line["hz"]), line["v"], np.sqrt(power), 2e-3)
-    if any(np.sqrt(power) > 1e-6 * amp["total_v"] for power in wanted.values()):
+    if any(np.sqrt(power) > max(1.001e-12, 1e-6 * (amp["total_v"] or 0)) for power in wanted.values()):
         faults.append("%s: lines are missing: %r" % (what, wanted))
 
 
@@ -328,6 +359,10 @@ dressing:
      shield: {coverage: 80 %, diameter: 4 mm, carriers: 24}, voltage: 120 V, frequency: 60 Hz, current: 2 A, load: plain, return: 3 mm}
   - {name: two wires, lead: 'chain[3]', beside: mains, length: 1.5 m, spacing: 15 mm, diameter: 2 mm, pair: 40 mm, height: 50 mm,
      shield: {coverage: 100 %, diameter: 4 mm}, voltage: 230 V, frequency: 50 Hz, current: 1 A}
+  - {name: touching, lead: 'chain[0]', beside: mains, length: 40 cm, spacing: 6.5 mm, diameter: 7 mm, pair: 3 mm, voltage: 120 V, frequency: 60 Hz,
+     current: 100 mA}
+  - {name: bundle, lead: 'chain[3]', beside: mains, length: 2 m, spacing: 8 mm, diameter: 6 mm, copper: 5 mm, pair: 2.5 mm, jacket: 6 mm, height: 8 mm,
+     voltage: 230 V, frequency: 50 Hz, current: 3 A, load: plain}
   - {name: whine, lead: 'chain[0]', beside: dc, length: 30 cm, spacing: 8 mm, diameter: 3 mm, bare: 2 mm, angle: 75 deg,
      shield: {coverage: 70 %, diameter: 4 mm}, ripple: {voltage: 50 mV, frequency: 3 kHz, wave: square}, pulse: {current: 80 mA, frequency: 300 Hz, duty: 12 %}}
 """
@@ -344,8 +379,7 @@ def check_rig(build, path, least, worst):
             continue
         check_run(build, rig, run, got, noise["a_weighted_v"], worst)
         measured += 1
-    together = np.sqrt(sum(got["amps"][0]["a_weighted_v"] ** 2 for got in answer["runs"] if got["beside"] != "audio"))
-    hold("together", answer["amps"][0]["all_runs"]["a_weighted_v"], together, 1e-8)
+    hold("together", answer["amps"][0]["all_runs"]["a_weighted_v"], together(rig, runs), 2e-3)
     if measured < least:
         faults.append("%s: only %d runs" % (path, measured))
 
@@ -357,7 +391,7 @@ def main():
     check_rig(build, os.path.join(MODELS, "long-cable.yaml"), 2, worst)
     check_rig(build, os.path.join(MODELS, "buffered-board.yaml"), 3, worst)
     with tempfile.TemporaryDirectory(prefix="dress-") as folder:
-        check_rig(build, decks.write_file(folder, "another.yaml", ANOTHER), 3, worst)
+        check_rig(build, decks.write_file(folder, "another.yaml", ANOTHER), 5, worst)
     for name in sorted(worst):
         print("largest difference from the nodal solver, %s: %.2g" % (name, worst[name]))
     for fault in faults[:30]:

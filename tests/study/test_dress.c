@@ -98,6 +98,7 @@ static tl_run_geometry usual(void) {
                              .spacing_m = 12e-3,
                              .height_m = INFINITY,
                              .diameter_m = 7e-3,
+                             .copper_m = 7e-3,
                              .pair_m = 3e-3,
                              .return_m = 0.2e-3,
                              .coverage = 0.95,
@@ -445,6 +446,51 @@ static void what_is_enough_is_enough(void** state) {
     free(probes);
 }
 
+/// A run cut in two pieces is still the same run, when its mains are one phase.
+static void halves_make_a_whole(void** state) {
+    (void)state;
+    tl_dress_probe* probes = some_probes(3);
+    tl_run_geometry whole = usual();
+    tl_run_geometry half = whole;
+    half.length_m = whole.length_m / 2;
+    whole.spacing_m = half.spacing_m = 9e-3; // far less than the length: ends count for nothing
+    tl_dress_level one = tl_dress_level_of(probes, 3, &whole, 1e-6);
+    tl_dress_summand halves[] = {{probes, 3, half, 50}, {probes, 3, half, 50}};
+    tl_dress_level two = tl_dress_sum_of(halves, 2, 1e-6);
+    is_near(two.a_weighted_v, one.a_weighted_v, 2e-3);
+    is_near(two.total_v, one.total_v, 2e-3);
+    is_near(two.electric, one.electric, 2e-3);
+    // Mains of another frequency, or no mains: 3 dB less.
+    for (int i = 0; i < 2; ++i) {
+        halves[1].mains_hz = i ? 60 : 0;
+        is_near(tl_dress_sum_of(halves, 2, 1e-6).a_weighted_v, one.a_weighted_v / sqrt(2), 2e-3);
+    }
+    // A third one far from the first, in one phase with it.
+    tl_dress_summand three[] = {{probes, 3, half, 50}, {probes, 3, half, 0}, {probes, 3, half, 50}};
+    is_near(tl_dress_sum_of(three, 3, 1e-6).a_weighted_v, one.a_weighted_v * sqrt(1.25), 2e-3);
+    free(probes);
+}
+
+static void the_sum_is_buried_too(void** state) {
+    (void)state;
+    tl_dress_probe* probes = some_probes(3);
+    tl_run_geometry run = usual();
+    run.height_m = 10e-3;
+    double volt = tl_dress_level_of(probes, 3, &run, 1e-6).a_weighted_v;
+    tl_dress_summand runs[] = {{probes, 3, run, 50}, {probes, 3, run, 50}};
+    double floor_v = volt * 4; // each 12 dB under, both 6 dB
+    assert_int_equal(tl_dress_level_of(probes, 3, &run, floor_v).verdict, TL_DRESS_BURIED);
+    assert_int_equal(tl_dress_sum_of(runs, 2, floor_v).verdict, TL_DRESS_NEAR);
+    double enough_m = tl_dress_sum_enough_m(runs, 2, 1, floor_v);
+    assert_true(enough_m > run.spacing_m && enough_m < 1);
+    assert_true(runs[1].lie.spacing_m == run.spacing_m);
+    runs[1].lie.spacing_m = enough_m;
+    is_near(tl_dress_sum_of(runs, 2, floor_v).floor_db, -TL_DRESS_MARGIN_DB, 1e-6);
+    // The other alone is near: moving this one is not enough.
+    assert_true(isnan(tl_dress_sum_enough_m(runs, 2, 1, volt * 2)));
+    free(probes);
+}
+
 static void lines_of_one_frequency_are_one(void** state) {
     (void)state;
     tl_run_geometry run = usual();
@@ -491,6 +537,8 @@ static void joints_by_hand(void** state) {
     assert_int_equal(joints.worst, 0);
     is_near(joints.kinds[0].openings, 50, 1e-12);
     assert_int_equal(joints.kinds[joints.best].count, 2);
+    assert_int_equal(joints.unsaid, 1);
+    is_near(joints.plug_ohm, 2, 1e-12);
     assert_true(isnan(joints.kinds[2].a_gig)); // the one that says nothing comes last
     tl_dress_free_joints(&joints);
     for (size_t i = 0; i < 4; ++i)
@@ -499,10 +547,12 @@ static void joints_by_hand(void** state) {
 
 static void joints_that_say_nothing(void** state) {
     (void)state;
-    tl_part* part = joint(1, INFINITY, -1);
+    tl_part* part = joint(10, INFINITY, -1);
     tl_dress_joints joints = {0};
     tl_dress_count_joints(&joints, (const tl_part* const*)&part, 1);
     assert_int_equal(joints.worst, joints.kind_count);
+    assert_int_equal(joints.unsaid, 1);
+    assert_true(joints.plug_ohm == 0); // too bad for a DC lead
     assert_true(isinf(joints.leakage_ohm));
     tl_dress_free_joints(&joints);
     tl_dress_joints none = {0};
@@ -535,6 +585,8 @@ int main(void) {
         cmocka_unit_test(level_by_hand),
         cmocka_unit_test(verdicts_have_their_edges),
         cmocka_unit_test(what_is_enough_is_enough),
+        cmocka_unit_test(halves_make_a_whole),
+        cmocka_unit_test(the_sum_is_buried_too),
         cmocka_unit_test(lines_of_one_frequency_are_one),
         cmocka_unit_test(joints_by_hand),
         cmocka_unit_test(joints_that_say_nothing),
