@@ -1,12 +1,12 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "rig/dressing.h"
 
-#include "base/names.h"
 #include "base/text.h"
 #include "parts/kinds.h"
 #include "parts/library.h"
 #include "parts/run.h"
 #include "rig/path.h"
+#include "rig/read.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -68,18 +68,12 @@ static tl_status read_run_name(const tl_rig* rig, const tl_yaml* map, tl_run* ru
     const tl_yaml* node = tl_yaml_get(map, "name");
     if (!node)
         return tl_error_at(error, &map->place, "a run needs a 'name', to be told from the others");
-    tl_status status = tl_yaml_expect(node, TL_YAML_SCALAR, "a name", error);
+    tl_status status = tl_rig_name_read(node, &run->name, error);
     if (status != TL_OK)
         return status;
-    if (!tl_name_is_good(node->text))
-        return tl_error_at(error, &node->place,
-                           "'%s' cannot be a name: use letters, digits, blank, '-' and '_', with a "
-                           "letter in it, at most 48",
-                           node->text);
     for (size_t i = 0; i < rig->run_count; ++i)
         if (rig->runs[i].name && strcmp(rig->runs[i].name, node->text) == 0)
             return tl_error_at(error, &node->place, "a second run of the name '%s'", node->text);
-    run->name = tl_copy(node->text);
     return TL_OK;
 }
 

@@ -4,6 +4,7 @@
 #include "base/names.h"
 #include "base/text.h"
 #include "parts/kinds.h"
+#include "rig/read.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -93,14 +94,9 @@ static tl_status read_scene(const tl_toggle_list* list, const tl_yaml* node, tl_
     if (!name || !engaged)
         return tl_error_at(error, &node->place,
                            "a scene needs 'name' and 'engaged' (a list of pedals' names, or [])");
-    status = tl_yaml_expect(name, TL_YAML_SCALAR, "a scene's name", error);
-    if (status == TL_OK && !tl_name_is_good(name->text))
-        status = tl_error_at(error, &name->place,
-                             "'%s' cannot be a name: use letters, digits, blank, '-' and '_'",
-                             name->text);
+    status = tl_rig_name_read(name, &scene->name, error);
     if (status != TL_OK)
         return status;
-    scene->name = tl_copy(name->text);
     return read_engaged(list, engaged, scene, error);
 }
 
