@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "base/yaml.h"
 
+#include "base/names.h"
 #include "base/text.h"
 
 #include <libfyaml.h>
@@ -370,4 +371,19 @@ tl_status tl_yaml_switch(const tl_yaml* node, bool* on, tl_error* error) {
                            node->text);
     }
     return tl_yaml_expect(node, TL_YAML_SCALAR, "yes or no", error);
+}
+
+tl_status tl_yaml_name(const tl_yaml* node, char** name, tl_error* error) {
+    tl_status status = tl_yaml_expect(node, TL_YAML_SCALAR, "a name", error);
+    if (status != TL_OK)
+        return status;
+    if (!tl_name_is_good(node->text))
+        return tl_error_at(error, &node->place,
+                           "'%s' cannot be a name: use letters, digits, blank, '-' and '_', with a "
+                           "letter in it, at most 48",
+                           node->text);
+    if (*name)
+        return tl_error_at(error, &node->place, "a second name for the same thing");
+    *name = tl_copy(node->text);
+    return TL_OK;
 }

@@ -6,7 +6,6 @@
 #include "parts/library.h"
 #include "parts/run.h"
 #include "rig/path.h"
-#include "rig/read.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -68,7 +67,7 @@ static tl_status read_run_name(const tl_rig* rig, const tl_yaml* map, tl_run* ru
     const tl_yaml* node = tl_yaml_get(map, "name");
     if (!node)
         return tl_error_at(error, &map->place, "a run needs a 'name', to be told from the others");
-    tl_status status = tl_rig_name_read(node, &run->name, error);
+    tl_status status = tl_yaml_name(node, &run->name, error);
     if (status != TL_OK)
         return status;
     for (size_t i = 0; i < rig->run_count; ++i)

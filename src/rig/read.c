@@ -39,21 +39,6 @@ static bool is_one_of(const char* word, const char* const* names, size_t count) 
 
 #define COUNT(list) (sizeof(list) / sizeof *(list))
 
-tl_status tl_rig_name_read(const tl_yaml* node, char** name, tl_error* error) {
-    tl_status status = tl_yaml_expect(node, TL_YAML_SCALAR, "a name", error);
-    if (status != TL_OK)
-        return status;
-    if (!tl_name_is_good(node->text))
-        return tl_error_at(error, &node->place,
-                           "'%s' cannot be a name: use letters, digits, blank, '-' and '_', with a "
-                           "letter in it, at most 48",
-                           node->text);
-    if (*name)
-        return tl_error_at(error, &node->place, "a second name for the same thing");
-    *name = tl_copy(node->text);
-    return TL_OK;
-}
-
 /// Values that stand beside a part in its item: `length`, `engaged`.
 static tl_status read_beside(tl_library* library, const tl_yaml* node, const char* part_key,
                              tl_item* item, tl_error* error) {
@@ -63,7 +48,7 @@ static tl_status read_beside(tl_library* library, const tl_yaml* node, const cha
         if (strcmp(key, part_key) == 0)
             continue;
         if (strcmp(key, "name") == 0) {
-            status = tl_rig_name_read(node->items[i], &item->name, error);
+            status = tl_yaml_name(node->items[i], &item->name, error);
             continue;
         }
         if (strcmp(key, "follows") == 0) {
@@ -100,7 +85,7 @@ static tl_status read_loop(tl_library* library, const tl_yaml* node, tl_item* it
     tl_status status = tl_chain_read(library, chain, false, &item->loop, error);
     const tl_yaml* name = tl_yaml_get(node, "name");
     if (status == TL_OK && name)
-        status = tl_rig_name_read(name, &item->name, error);
+        status = tl_yaml_name(name, &item->name, error);
     return status;
 }
 
@@ -151,7 +136,7 @@ static tl_status read_split(tl_library* library, const tl_yaml* node, tl_item* i
         if (node->items[i] != list && strcmp(node->keys[i]->text, "name") != 0)
             return unknown(node->keys[i], "a split", name_key, 1, error);
     const tl_yaml* name = tl_yaml_get(node, "name");
-    tl_status status = name ? tl_rig_name_read(name, &item->name, error) : TL_OK;
+    tl_status status = name ? tl_yaml_name(name, &item->name, error) : TL_OK;
     if (status == TL_OK)
         status = tl_yaml_expect(list, TL_YAML_LIST, "a split", error);
     if (status != TL_OK)
@@ -282,7 +267,7 @@ static tl_status branch_read(tl_library* library, const tl_yaml* node, const cha
     if (others && !name)
         return tl_error_at(error, &node->place, "a branch of a split needs a 'name'");
     if (name)
-        status = tl_rig_name_read(name, &branch->name, error);
+        status = tl_yaml_name(name, &branch->name, error);
     const tl_yaml* chain = tl_yaml_get(node, "chain");
     if (status == TL_OK && chain)
         status = tl_chain_read(library, chain, true, &branch->chain, error);
@@ -339,7 +324,7 @@ static tl_status read_voice(tl_library* library, const tl_yaml* node, tl_voice* 
         if (!is_one_of(node->keys[i]->text, keys, COUNT(keys)))
             return unknown(node->keys[i], "one of the pickups", keys, COUNT(keys), error);
     const tl_yaml* name = tl_yaml_get(node, "name");
-    tl_status status = name ? tl_rig_name_read(name, &voice->name, error) : TL_OK;
+    tl_status status = name ? tl_yaml_name(name, &voice->name, error) : TL_OK;
     if (status == TL_OK)
         status = read_pickup(library, pickup, &voice->pickup, error);
     const tl_yaml* follows = tl_yaml_get(node, "follows");

@@ -8,9 +8,6 @@
 /// Reads a list of items. `split_ok`: a split may stand last.
 tl_status tl_chain_read(tl_library* library, const tl_yaml* node, bool split_ok, tl_chain* chain,
                         tl_error* error);
-/// Reads a name that may stand in paths and answers. TL_BAD_INPUT at what cannot be one, or when
-/// `*name` is there already.
-tl_status tl_rig_name_read(const tl_yaml* node, char** name, tl_error* error);
 void tl_chain_free(tl_chain* chain);
 void tl_branch_free(tl_branch* branch);
 

@@ -4,7 +4,6 @@
 #include "base/names.h"
 #include "base/text.h"
 #include "parts/kinds.h"
-#include "rig/read.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -94,7 +93,7 @@ static tl_status read_scene(const tl_toggle_list* list, const tl_yaml* node, tl_
     if (!name || !engaged)
         return tl_error_at(error, &node->place,
                            "a scene needs 'name' and 'engaged' (a list of pedals' names, or [])");
-    status = tl_rig_name_read(name, &scene->name, error);
+    status = tl_yaml_name(name, &scene->name, error);
     if (status != TL_OK)
         return status;
     return read_engaged(list, engaged, scene, error);

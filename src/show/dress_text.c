@@ -10,11 +10,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-const char* tl_dress_verdict_words(tl_dress_verdict verdict) {
-    static const char* const words[] = {"buried", "near", "above"};
-    return words[verdict];
-}
-
 static void add_paragraph(tl_text* text, const char* words) {
     tl_wrap_words(text, words, 0, 0);
 }
