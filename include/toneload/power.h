@@ -17,6 +17,9 @@
 typedef struct {
     char* name;
     bool in_chain; ///< a pedal or buffer; else a device beside the chain
+    bool digital;
+    bool pulses;   ///< the rig states a pulse
+    bool in_path;  ///< the signal passes it in the state the rig is in
     size_t output; ///< or TL_POWER_NONE
     bool given;    ///< the rig says so
     double volts_v;
@@ -106,7 +109,11 @@ typedef struct {
     size_t* blocking; ///< those of them that stop the signal in the state the rig is in
     size_t blocking_count;
     bool steps_off; ///< stepping off those lets the signal pass
-    size_t* amps;   ///< that go silent
+    size_t* stuck;  ///< those of `blocking` that stop it on or off
+    size_t stuck_count;
+    size_t* unknown; ///< dead devices: what they do to the signal is not known
+    size_t unknown_count;
+    size_t* amps; ///< that go silent
     size_t amp_count;
     char* words;
 } tl_power_fault;
@@ -172,9 +179,12 @@ typedef struct {
     size_t change_count;
     tl_power_fault* faults;
     size_t fault_count;
-    size_t pulsed;   ///< loads that pulse
-    char** amps;     ///< by name
-    double* noise_v; ///< by amp: A-weighted noise floor of the rig; NULL when nothing pulses
+    char* unstated; ///< pedals and buffers of the chain nothing is said of, in words; or NULL
+    size_t unstated_count;
+    size_t pulsed;      ///< loads that pulse
+    char* loop_trouble; ///< why the ground loops could not be solved; or NULL
+    char** amps;        ///< by name
+    double* noise_v;    ///< by amp: A-weighted noise floor of the rig; NULL when nothing pulses
     double (*noise_band_v)[TL_POWER_BANDS]; ///< by amp
     size_t amp_count;
     tl_power_loop* loops; ///< none when nothing pulses

@@ -183,6 +183,8 @@ static json_t* faults_json(const tl_power_plan* plan) {
         put_words(row, "name", fault->name);
         put(row, "dead", names_json(plan, fault->dead, fault->dead_count));
         put(row, "blocking", names_json(plan, fault->blocking, fault->blocking_count));
+        put(row, "stuck", names_json(plan, fault->stuck, fault->stuck_count));
+        put(row, "unknown", names_json(plan, fault->unknown, fault->unknown_count));
         json_t* amps = json_array();
         for (size_t j = 0; j < fault->amp_count; ++j)
             json_array_append_new(amps, tl_json_words(plan->amps[fault->amps[j]]));

@@ -110,6 +110,8 @@ static void list_pedals(tl_power_work* w) {
         plan->pedals[i] =
             (tl_power_pedal){.name = tl_copy(consumer->name),
                              .in_chain = consumer->item != NULL,
+                             .digital = pedal->digital,
+                             .pulses = tl_part_has(consumer->part, "pulse.current"),
                              .output = TL_POWER_NONE,
                              .given = consumer->given,
                              .volts_v = pedal->volts_v,
@@ -237,6 +239,14 @@ static void set_terms(tl_power_work* w) {
     plan->terms.shield_ohm_per_m = NAN;
 }
 
+/// A loop that cannot be solved takes nothing else of the plan with it: the reason stands there.
+static void find_loops(tl_power_work* w) {
+    tl_error* trouble = tl_error_new();
+    if (tl_power_loops(w, trouble) != TL_OK)
+        w->plan->loop_trouble = tl_copy(tl_error_text(trouble));
+    tl_error_free(trouble);
+}
+
 static tl_status make_plan(tl_power_work* w, tl_error* error) {
     set_terms(w);
     list_outputs(w);
@@ -253,9 +263,12 @@ static tl_status make_plan(tl_power_work* w, tl_error* error) {
     w->route = tl_route_make(w->rig, w->plan->terms.shield_share);
     if (w->route.assumed)
         w->plan->terms.shield_ohm_per_m = TL_ROUTE_OHM_PER_M;
+    for (size_t i = 0; i < w->plan->pedal_count; ++i)
+        w->plan->pedals[i].in_path = tl_route_meets(&w->route, i);
     tl_power_findings(w);
     tl_power_faults(w);
-    return tl_power_loops(w, error);
+    find_loops(w);
+    return TL_OK;
 }
 
 static tl_status study_power(tl_session* session, tl_rig* rig, tl_power_plan** plan,
@@ -316,6 +329,8 @@ static void free_outcomes(tl_power_plan* plan) {
         free(plan->faults[i].name);
         free(plan->faults[i].dead);
         free(plan->faults[i].blocking);
+        free(plan->faults[i].stuck);
+        free(plan->faults[i].unknown);
         free(plan->faults[i].amps);
         free(plan->faults[i].words);
     }
@@ -324,6 +339,8 @@ static void free_outcomes(tl_power_plan* plan) {
     free(plan->faults);
     free(plan->conflict);
     free(plan->conflict_pedals);
+    free(plan->unstated);
+    free(plan->loop_trouble);
 }
 
 void tl_power_plan_free(tl_power_plan* plan) {

@@ -50,10 +50,14 @@ static void judge_volts(tl_power_work* w, size_t i) {
 static void judge_polarity(tl_power_work* w, size_t i) {
     const tl_power_pedal* pedal = &w->plan->pedals[i];
     const tl_power_output* output = &w->plan->outputs[pedal->output];
-    if (strcmp(pedal->polarity, output->polarity) != 0)
-        add(w, TL_POWER_ERROR, "polarity", i, pedal->output,
-            "'%s' wants %s and %s is %s: fed the wrong way round it can be destroyed.", pedal->name,
-            pedal->polarity, output->name, output->polarity);
+    if (strcmp(pedal->polarity, output->polarity) == 0)
+        return;
+    const char* harm =
+        strcmp(output->polarity, "ac") == 0  ? "fed with AC, a pedal made for DC can be destroyed"
+        : strcmp(pedal->polarity, "ac") == 0 ? "a pedal made for AC does not work on DC"
+                                             : "fed the wrong way round it can be destroyed";
+    add(w, TL_POWER_ERROR, "polarity", i, pedal->output, "'%s' wants %s and %s is %s: %s.",
+        pedal->name, pedal->polarity, output->name, output->polarity, harm);
 }
 
 /// The part of an output by its number among all of them.
@@ -82,9 +86,12 @@ static void judge_drop(tl_power_work* w, size_t i) {
     if (!(pedal->arrives_v < least_share * volts_v))
         return;
     add(w, TL_POWER_WARNING, "drop", i, pedal->output,
-        "Only %.2f of %.6g V reach '%s': its lead (%.3g m) is too thin or too long, or its joints "
-        "are bad (%.3g ohm there and back).",
-        pedal->arrives_v, volts_v, pedal->name, pedal->lead_m, pedal->lead_ohm);
+        "Only %.2f of %.6g V reach '%s', a drop of %.0f %%, where up to %.0f %% is common "
+        "practice: "
+        "its lead (%.3g m) is too thin or too long, or its joints are bad (%.3g ohm there and "
+        "back).",
+        pedal->arrives_v, volts_v, pedal->name, 100 * (1 - pedal->arrives_v / volts_v),
+        100 * (1 - least_share), pedal->lead_m, pedal->lead_ohm);
 }
 
 static void judge_pedals(tl_power_work* w) {
@@ -252,10 +259,13 @@ static void look_at_part(void* context, tl_part* part, const tl_item* item, cons
 static void judge_unnamed(tl_power_work* w) {
     unnamed u = {.power = w->power};
     tl_rig_each_part(w->rig, look_at_part, &u);
-    if (u.count)
+    if (u.count) {
+        w->plan->unstated = tl_copy(tl_text_get(&u.names));
+        w->plan->unstated_count = u.count;
         add(w, TL_POWER_NOTE, "unstated", TL_POWER_NONE, TL_POWER_NONE,
             "Nothing is said of what %s %s: taken to run on batteries or none.",
             tl_text_get(&u.names), u.count > 1 ? "draw" : "draws");
+    }
     tl_text_free(&u.names);
 }
 

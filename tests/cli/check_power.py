@@ -279,6 +279,26 @@ def check_loop(cases):
     cases.check(abs(heard["noise_a_weighted_v"] / noise["a_weighted_v"] - 1) < 1e-9, "noise floor", heard["noise_a_weighted_v"])
 
 
+def check_no_loop(cases):
+    """What cannot be heard, or has no loop to go round, loses nothing of the answer."""
+    cases.group("no loop, and next to none")
+    whole = (LOOP % ("yes", "yes", "yes")).split("    - {pedal: one")
+    alone = whole[0] + "    - {pedal: two" + whole[1].split("    - {pedal: two")[1].split("    - {pedal: three")[0]
+    cases.write("alone.yaml", alone)
+    answer = power(cases, "alone.yaml")
+    cases.check(answer is not None, "a pulsed pedal alone: no answer")
+    heard = answer["loops"][0]["amps"][0]
+    cases.check(answer["feasible"] and heard["a_weighted_v"] == 0, heard)
+    want = {}
+    for stray in (0, 1, 300):
+        cases.write("stray.yaml", (LOOP % ("yes", "yes", "yes")).replace("stray: 300 pF", "stray: %d pF" % stray))
+        answer = power(cases, "stray.yaml")
+        cases.check(answer is not None, "stray of %d pF: no answer" % stray)
+        want[stray] = answer["loops"][0]["amps"][0]["a_weighted_v"]
+    # The current through so small a capacitance goes with it.
+    cases.check(want[0] == 0 and abs(want[300] / want[1] / 300 - 1) < 1e-3, want)
+
+
 def check_faults(cases):
     cases.group("one fault at a time")
     chain = "".join("  - pedal: {bypass: %s, input: {resistance: 1 Mohm}, output: {resistance: 1 kohm}}\n    name: %s\n"
@@ -303,6 +323,11 @@ def check_faults(cases):
         cases.check(fault["dead"] == dead and fault["blocking"] == blocking and fault["steps_off"] == steps, name, fault)
         cases.check(fault["silent"] == (["amp"] if blocking else []), name, fault)
     cases.check(answer["spare"] == [], answer["spare"])
+    words = faults["s"]["words"]
+    cases.check("stops at 'buffered' on or off, and at 'on' until it is stepped off" in words, words)
+    cases.check("what 'switcher' does to it is not known" in words, words)
+    cases.check(faults["s"]["stuck"] == ["buffered"] and faults["s"]["unknown"] == ["switcher"], faults["s"])
+    cases.check(faults["s/b"]["words"] == "stops at 'on' until it is stepped off", faults["s/b"])
 
 
 def demo(cases, name):
@@ -449,6 +474,7 @@ def check_light(cases):
 def run(cases):
     check_leads(cases)
     check_loop(cases)
+    check_no_loop(cases)
     check_faults(cases)
     check_practice(cases)
     check_given(cases)
