@@ -152,6 +152,8 @@ typedef struct {
     bool stray_assumed;
     double lead_henry_per_m;
     bool lead_assumed;       ///< a DC lead's gauge and length are not said
+    bool joints_stated;      ///< some DC lead names its joints
+    bool joints_missing;     ///< some does not
     double shield_ohm_per_m; ///< of leads that state no resistance; NAN: all do
 } tl_power_loop_terms;
 

@@ -244,9 +244,22 @@ static json_t* assumptions_json(const tl_power_plan* plan) {
     return json;
 }
 
+static json_t* not_in_loops_json(const tl_power_plan* plan) {
+    json_t* list = json_array();
+    for (size_t i = 0; i < plan->pedal_count; ++i)
+        if (tl_power_leaves_out(&plan->pedals[i]))
+            json_array_append_new(list, tl_json_words(plan->pedals[i].name));
+    return list;
+}
+
 json_t* tl_power_json(const tl_power_plan* plan) {
     json_t* json = tl_json_open("power", plan->rig);
+    char* head = tl_power_headline(plan);
+    put_words(json, "verdict", head);
+    free(head);
     put(json, "feasible", json_boolean(plan->feasible));
+    put(json, "ready", json_boolean(tl_power_is_ready(plan)));
+    put(json, "unstated", json_integer((json_int_t)plan->unstated_count));
     put(json, "settled", json_boolean(plan->settled));
     put_number(json, "headroom", plan->headroom);
     put(json, "assignment", assignment_json(plan));
@@ -262,6 +275,8 @@ json_t* tl_power_json(const tl_power_plan* plan) {
     put(json, "loops", loops_json(plan));
     char* words = plan->loop_count ? tl_power_loop_words(plan) : NULL;
     put_words(json, "loop_words", words);
+    put_words(json, "loop_trouble", plan->loop_trouble);
+    put(json, "not_in_loops", not_in_loops_json(plan));
     free(words);
     put(json, "assumptions", assumptions_json(plan));
     put(json, "cautions", tl_cautions_json(TL_POWER_CAUTIONS));

@@ -41,6 +41,7 @@ tl_power_lead tl_power_lead_of(const tl_power* power, const tl_consumer* consume
         more = tl_part_number(lead->wire, "strands", 1) > 1 ? stranded : 1;
     }
     const tl_part* joint = lead->joint ? lead->joint : power->lead.joint;
+    made.jointed = joint != NULL;
     made.joint_ohm = joint ? tl_part_number(joint, "resistance", 0) : 0;
     made.ohm_per_m = more * copper_ohm_m / (pi * gauge_m * gauge_m / 4);
     return made;
@@ -107,6 +108,8 @@ static void list_pedals(tl_power_work* w) {
         const tl_board_pedal* pedal = &w->board->pedals[i];
         tl_power_lead lead = tl_power_lead_of(w->power, consumer);
         plan->terms.lead_assumed = plan->terms.lead_assumed || lead.assumed;
+        plan->terms.joints_stated = plan->terms.joints_stated || lead.jointed;
+        plan->terms.joints_missing = plan->terms.joints_missing || !lead.jointed;
         plan->pedals[i] =
             (tl_power_pedal){.name = tl_copy(consumer->name),
                              .in_chain = consumer->item != NULL,
@@ -154,6 +157,9 @@ static void fill_loads(tl_power_work* w) {
         if (pedal->output == TL_POWER_NONE)
             continue;
         double volts_v = plan->outputs[pedal->output].volts_v;
+        if (fabs(volts_v - pedal->volts_v) > 5e-3 ||
+            strcmp(pedal->polarity, plan->outputs[pedal->output].polarity) != 0)
+            continue; // what it does not need does not arrive either
         pedal->arrives_v = volts_v - pedal->current_a * pedal->lead_ohm;
         pedal->starts_v = volts_v - pedal->inrush_a * pedal->lead_ohm;
     }

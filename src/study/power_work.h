@@ -28,6 +28,7 @@ typedef struct {
     double ohm_per_m; ///< of one conductor
     double length_m;
     double joint_ohm; ///< of one contact; there are four
+    bool jointed;     ///< the rig names them
     bool assumed;
 } tl_power_lead;
 tl_power_lead tl_power_lead_of(const tl_power* power, const tl_consumer* consumer);
