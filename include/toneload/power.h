@@ -88,7 +88,7 @@ typedef struct {
 /// The smallest change of its kind that makes the board possible, tried and found to do.
 typedef struct {
     const char* kind; ///< "headroom", "adapter", "move", "current", "supply", "output", "share",
-                      ///< "leave"
+                      ///< "leave", "outputs"
     char* words;
     size_t output;  ///< that gives more
     size_t supply;  ///< that gives more
@@ -98,6 +98,8 @@ typedef struct {
     double volts_v;   ///< of the one more output, or NAN
     double current_a; ///< more of it, or of the one more output all of it; or NAN
     double power_w;   ///< more of it, or NAN
+    double buy_a;     ///< what that output is to give in all, in figures one can buy; or NAN
+    double peak_a;    ///< and for a moment, when a start asks for more; or NAN
 } tl_power_change;
 
 /// What is gone when one thing fails.

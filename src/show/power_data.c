@@ -169,6 +169,8 @@ static json_t* changes_json(const tl_power_plan* plan) {
         put_number(row, "voltage_v", change->volts_v);
         put_number(row, "current_a", change->current_a);
         put_number(row, "power_w", change->power_w);
+        put_number(row, "buy_a", change->buy_a);
+        put_number(row, "peak_a", change->peak_a);
         json_array_append_new(list, row);
     }
     return list;

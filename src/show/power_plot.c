@@ -98,7 +98,8 @@ static drawing lay_out(const tl_power_plan* plan) {
         if (is_row(plan, i))
             d.most = fmax(d.most, fmin(2, most_a / output->limit_a));
     }
-    d.most = ceil(d.most * 4 - 1e-9) / 4;
+    double parts = d.most > 1.5 ? 2 : 4; // of a limit, at which the axis ends
+    d.most = ceil(d.most * parts - 1e-9) / parts;
     d.foot = bars_top + (double)d.rows * row_height + 6;
     d.key = (tl_spot){60, d.foot + 22 + (all_fed(plan) ? 0 : key_row)};
     d.page.height = d.key.y + 8 + key_height;
@@ -169,7 +170,8 @@ static void add_row(tl_text* script, drawing* d, size_t output, size_t row) {
 }
 
 static void add_ticks(tl_text* script, const drawing* d) {
-    for (double share = 0; share <= d->most + 1e-9; share += 0.25) {
+    double step = d->most > 1.5 ? 0.5 : 0.25;
+    for (double share = 0; share <= d->most + 1e-9; share += step) {
         char* words = tl_printf("%.0f %%", 100 * share);
         double x = across(d, share);
         tl_script_line(script, &d->page, (tl_spot){x, bars_top - 4}, (tl_spot){x, d->foot},

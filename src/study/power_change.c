@@ -52,13 +52,19 @@ static void set_cost(tl_board_model* m, tl_bend bend) {
         cost_all(m->milp, m->pairs, board->pedal_count * board->pedal_count);
 }
 
-/// Among changes of one size: the first output or supply, the least current left out.
+/// Nodes of the search for the best among changes of one size.
+enum { MOST_NODES = 500 };
+
+/// Among changes of one size: fewest that share a return, then the first output or supply; the
+/// least current left out.
 static void set_second_cost(tl_board_model* m, tl_bend bend) {
     const tl_board* board = m->board;
     bool more = bend == TL_BEND_CURRENT || bend == TL_BEND_SUPPLY;
     size_t count = bend == TL_BEND_CURRENT ? board->output_count : board->supply_count;
     for (size_t i = 0; more && i < count; ++i)
         tl_milp_cost(m->milp, m->more_of[i], (double)i);
+    if (bend == TL_BEND_CURRENT || bend == TL_BEND_OUTPUT)
+        tl_board_model_add_sharing(m, (double)board->output_count + 1);
     for (size_t i = 0; bend == TL_BEND_LEAVE && i < board->pedal_count; ++i)
         if (m->left[i] != TL_NOWHERE)
             tl_milp_cost(m->milp, m->left[i], board->pedals[i].current_ma);
@@ -88,6 +94,40 @@ static double largest_share(const tl_board* board, const size_t* at) {
     return share;
 }
 
+/// Supplies come in steps: up to whole 5 mA, 10 from 100 on; and whole watts.
+static double buy_ma(double needs_ma) {
+    double step_ma = needs_ma > 100 ? 10 : 5;
+    return ceil(needs_ma / step_ma - 1e-9) * step_ma;
+}
+
+/// The most some pedals ask for when one of them starts on top of the others' draw, mA.
+static double start_ma(const tl_board* board, const size_t* pedals, size_t count, size_t* who) {
+    double load_ma = 0;
+    double more_ma = 0;
+    *who = TL_NOWHERE;
+    for (size_t i = 0; i < count; ++i) {
+        const tl_board_pedal* pedal = &board->pedals[pedals[i]];
+        load_ma += pedal->current_ma;
+        if (pedal->inrush_ma - pedal->current_ma > more_ma) {
+            more_ma = pedal->inrush_ma - pedal->current_ma;
+            *who = pedals[i];
+        }
+    }
+    return load_ma + more_ma;
+}
+
+/// Adds what the output has to give for a moment when its limit does not cover the start.
+static void add_start(tl_text* text, trying* t, const size_t* pedals, size_t count,
+                      double peak_ma) {
+    size_t who = TL_NOWHERE;
+    double needs_ma = start_ma(t->work->board, pedals, count, &who);
+    if (who == TL_NOWHERE || needs_ma <= peak_ma + 1e-6)
+        return;
+    t->change.peak_a = buy_ma(needs_ma) / 1e3;
+    tl_text_addf(text, " and, for a moment, %.6g mA when '%s' starts", buy_ma(needs_ma),
+                 t->work->plan->pedals[who].name);
+}
+
 static void take_headroom(trying* t) {
     size_t* at = find_places(t);
     double kept = 1 - largest_share(t->work->board, at);
@@ -95,8 +135,8 @@ static void take_headroom(trying* t) {
     free(at);
     t->changed->headroom = t->change.headroom = kept;
     t->change.kind = "headroom";
-    t->change.words = tl_printf("Keep %.4g %% of the limits free instead of %.4g %%.", 100 * kept,
-                                100 * t->work->board->headroom);
+    t->change.words = tl_printf("Keep %.0f %% of the limits free instead of %.4g %%.",
+                                floor(100 * kept + 1e-6), 100 * t->work->board->headroom);
 }
 
 static void take_adapter(trying* t) {
@@ -131,6 +171,24 @@ static void take_moves(trying* t) {
     t->change.words = tl_text_take(&text);
 }
 
+/// "brick/5 gives at least 320 mA instead of 300 mA".
+static char* current_words(trying* t, const size_t* at, size_t output) {
+    const tl_power_output* about = &t->work->plan->outputs[output];
+    size_t pedals = t->work->board->pedal_count;
+    size_t* members = tl_new(pedals, sizeof *members);
+    size_t count = 0;
+    tl_text text = {0};
+    for (size_t i = 0; i < pedals; ++i)
+        if (at[i] == output)
+            members[count++] = i;
+    tl_text_addf(&text, "%s gives at least %.6g mA instead of %.6g mA", about->name,
+                 1e3 * t->change.buy_a, 1e3 * about->limit_a);
+    add_start(&text, t, members, count, fmax(1e3 * about->peak_a, 1e3 * t->change.buy_a));
+    tl_text_add(&text, ".");
+    free(members);
+    return tl_text_take(&text);
+}
+
 static void take_current(trying* t) {
     const tl_power_plan* plan = t->work->plan;
     size_t* at = find_places(t);
@@ -145,9 +203,8 @@ static void take_current(trying* t) {
         output->peak_ma = fmax(output->peak_ma, output->limit_ma);
         t->change.output = i;
         t->change.current_a = more_ma / 1e3;
-        t->change.words =
-            tl_printf("%s gives %.6g mA more: %.6g instead of %.6g mA.", plan->outputs[i].name,
-                      more_ma, output->limit_ma, 1e3 * plan->outputs[i].limit_a);
+        t->change.buy_a = buy_ma(output->limit_ma) / 1e3;
+        t->change.words = current_words(t, at, i);
     }
     free(at);
     t->change.kind = "current";
@@ -165,11 +222,39 @@ static void take_power(trying* t) {
         t->change.supply = i;
         t->change.power_w = more_mw / 1e3;
         t->change.words = tl_printf(
-            "'%s' gives %.6g W more: %.6g instead of %.6g W.", t->work->power->supplies[i].name,
-            more_mw / 1e3, t->changed->supply_mw[i] / 1e3, t->work->board->supply_mw[i] / 1e3);
+            "'%s' gives at least %.0f W instead of %.6g W.", t->work->power->supplies[i].name,
+            ceil(t->changed->supply_mw[i] / 1e3 - 1e-9), t->work->board->supply_mw[i] / 1e3);
     }
     free(at);
     t->change.kind = "supply";
+}
+
+/// Whether some supply has the watts left for one more output of so many.
+static bool has_watts(const trying* t, double load_mw) {
+    const tl_board* board = t->work->board;
+    size_t* at = find_places(t);
+    bool has = false;
+    for (size_t i = 0; i < board->supply_count; ++i)
+        has = has || isinf(board->supply_mw[i]) ||
+              tl_board_supply_mw(board, at, i) + load_mw <=
+                  board->supply_mw[i] * (1 - board->headroom) + 1e-6;
+    free(at);
+    return has;
+}
+
+/// "One more isolated output of 9 V centre-negative and at least 320 mA, for 'reverb'".
+static char* output_words(trying* t, double load_ma) {
+    const tl_power_pedal* one = &t->work->plan->pedals[t->change.pedals[0]];
+    bool another = !has_watts(t, load_ma * one->volts_v);
+    tl_text text = {0};
+    char* names = tl_power_names(t->work->plan, t->change.pedals, t->change.pedal_count);
+    tl_text_addf(&text, "One more isolated output%s of %.6g V %s and at least %.6g mA",
+                 another ? ", of another supply," : "", one->volts_v, one->polarity,
+                 1e3 * t->change.buy_a);
+    add_start(&text, t, t->change.pedals, t->change.pedal_count, 1e3 * t->change.buy_a);
+    tl_text_addf(&text, ", for %s.", names);
+    free(names);
+    return tl_text_take(&text);
 }
 
 static void take_output(trying* t) {
@@ -195,12 +280,9 @@ static void take_output(trying* t) {
     t->changed->supply_mw[t->changed->supply_count++] = INFINITY;
     t->change.volts_v = one->volts_v;
     t->change.current_a = limit_ma / 1e3;
-    char* names = tl_power_names(t->work->plan, t->change.pedals, t->change.pedal_count);
+    t->change.buy_a = buy_ma(limit_ma) / 1e3;
     t->change.kind = "output";
-    t->change.words =
-        tl_printf("One more isolated output of %.6g V %s and %.6g mA, for %s.", one->volts_v,
-                  t->work->plan->pedals[t->change.pedals[0]].polarity, limit_ma, names);
-    free(names);
+    t->change.words = output_words(t, load_ma);
 }
 
 static void take_hum(trying* t) {
@@ -242,6 +324,7 @@ static void take(trying* t, tl_bend bend) {
         [TL_BEND_HUM] = take_hum,           [TL_BEND_LEAVE] = take_leave};
     t->change.output = t->change.supply = TL_POWER_NONE;
     t->change.headroom = t->change.volts_v = t->change.current_a = t->change.power_w = NAN;
+    t->change.buy_a = t->change.peak_a = NAN;
     takers[bend](t);
 }
 
@@ -292,7 +375,10 @@ static tl_status try_bend(tl_power_work* w, tl_bend bend, tl_error* error) {
         tl_milp_keep_cost(t.model->milp, total + 1e-7 * fabs(total) + 1e-7);
         tl_milp_no_cost(t.model->milp);
         set_second_cost(t.model, bend);
-        status = tl_milp_solve(t.model->milp, &feasible, error);
+        bool proven = false; // what was found already stays good
+        status = bend == TL_BEND_CURRENT || bend == TL_BEND_OUTPUT
+                     ? tl_milp_improve(t.model->milp, MOST_NODES, &proven, error)
+                     : tl_milp_solve(t.model->milp, &feasible, error);
     }
     if (status == TL_OK && feasible) {
         t.changed = tl_board_copy(w->board);
@@ -370,13 +456,83 @@ static tl_status feed_the_rest(tl_power_work* w, tl_error* error) {
     return status;
 }
 
+// ---- what would feed all that are left without
+
+static bool has_change(const tl_power_plan* plan, const char* kind) {
+    for (size_t i = 0; i < plan->change_count; ++i)
+        if (strcmp(plan->changes[i].kind, kind) == 0)
+            return true;
+    return false;
+}
+
+/// Gives a pedal an isolated output of its own, of a supply of its own.
+static void add_own_output(trying* t, size_t pedal, tl_text* words) {
+    tl_board* board = t->changed;
+    tl_board_pedal* about = &board->pedals[pedal];
+    double limit_ma = buy_ma(about->current_ma / (1 - board->headroom));
+    board->outputs = tl_grow(board->outputs, board->output_count + 1, sizeof *board->outputs);
+    board->supply_mw = tl_grow(board->supply_mw, board->supply_count + 1, sizeof *board->supply_mw);
+    about->given = board->output_count;
+    board->outputs[board->output_count++] = (tl_board_output){.limit_ma = limit_ma,
+                                                              .peak_ma = limit_ma,
+                                                              .volts_v = {about->volts_v},
+                                                              .volt_count = 1,
+                                                              .polarity = about->polarity,
+                                                              .isolated = true,
+                                                              .group = board->group_count++,
+                                                              .supply = board->supply_count};
+    board->supply_mw[board->supply_count++] = INFINITY;
+    const tl_power_pedal* named = &t->work->plan->pedals[pedal];
+    tl_text_addf(words, "%s %.6g V %s, at least %.6g mA", t->change.pedal_count ? ";" : "",
+                 named->volts_v, named->polarity, limit_ma);
+    add_start(words, t, &pedal, 1, limit_ma);
+    tl_text_addf(words, ", for '%s'", named->name);
+    add_pedal(t, pedal);
+}
+
+/// A board with several faults: no single change does, but a shopping list may.
+static tl_status list_outputs_to_buy(tl_power_work* w, tl_error* error) {
+    trying t = {.work = w, .changed = tl_board_copy(w->board)};
+    tl_text words = {0};
+    bool feasible = false;
+    t.change = (tl_power_change){.kind = "outputs",
+                                 .output = TL_POWER_NONE,
+                                 .supply = TL_POWER_NONE,
+                                 .headroom = NAN,
+                                 .volts_v = NAN,
+                                 .current_a = NAN,
+                                 .power_w = NAN,
+                                 .buy_a = NAN,
+                                 .peak_a = NAN};
+    tl_text_add(&words, "All of these together, each an isolated output of another supply:");
+    for (size_t i = 0; i < w->board->pedal_count; ++i)
+        if (w->at[i] == TL_NOWHERE)
+            add_own_output(&t, i, &words);
+    tl_text_add(&words, ".");
+    t.change.words = tl_text_take(&words);
+    t.change.peak_a = NAN;
+    tl_status status = TL_OK;
+    size_t* at = tl_new(t.changed->pedal_count, sizeof *at);
+    if (t.change.pedal_count > 1 && !has_change(w->plan, "output"))
+        status = tl_board_assign(t.changed, at, &feasible, NULL, error);
+    if (status == TL_OK && feasible)
+        keep_change(&t);
+    else
+        free(t.change.words), free(t.change.pedals);
+    free(at);
+    tl_board_free(t.changed);
+    return status;
+}
+
 tl_status tl_power_changes(tl_power_work* w, tl_error* error) {
     tl_status status = tl_power_conflict(w, error);
-    for (int bend = TL_BEND_HEADROOM; status == TL_OK && bend < TL_BENDS; ++bend) {
+    for (int bend = TL_BEND_NOTHING + 1; status == TL_OK && bend < TL_BENDS; ++bend) {
         bool skipped = (bend == TL_BEND_MOVE && !has_given(w->board)) ||
                        (bend == TL_BEND_HEADROOM && w->board->headroom == 0);
         if (!skipped)
             status = try_bend(w, (tl_bend)bend, error);
     }
-    return status == TL_OK ? feed_the_rest(w, error) : status;
+    if (status == TL_OK)
+        status = feed_the_rest(w, error);
+    return status == TL_OK ? list_outputs_to_buy(w, error) : status;
 }

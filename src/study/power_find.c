@@ -94,11 +94,78 @@ static void judge_drop(tl_power_work* w, size_t i) {
         100 * (1 - least_share), pedal->lead_m, pedal->lead_ohm);
 }
 
+/// Who hangs on an output's return and must not share it with a pedal; or TL_NOWHERE.
+static size_t find_apart(const tl_power_work* w, size_t pedal, size_t output) {
+    for (size_t i = 0; i < w->plan->pedal_count; ++i)
+        if (w->at[i] != TL_NOWHERE &&
+            w->board->outputs[w->at[i]].group == w->board->outputs[output].group &&
+            tl_board_apart(w->board, pedal, i) != TL_APART_NOT)
+            return i;
+    return TL_NOWHERE;
+}
+
+/// What may still be drawn of an output as things stand, mA; less than nothing where it is set to
+/// other volts.
+static double left_ma(const tl_power_work* w, size_t pedal, size_t output) {
+    const tl_power_output* about = &w->plan->outputs[output];
+    double share = 1 - w->board->headroom;
+    if (about->pedals && fabs(about->volts_v - w->board->pedals[pedal].volts_v) > 5e-3)
+        return -1;
+    double left_mw = w->board->supply_mw[about->supply] * share -
+                     tl_board_supply_mw(w->board, w->at, about->supply);
+    return fmax(0, fmin(1e3 * (about->limit_a * share - about->load_a),
+                        left_mw / w->board->pedals[pedal].volts_v));
+}
+
+/// Whom it would have to share with and must not, wherever it fits; TL_NOWHERE: there is a place.
+static size_t find_barred(const tl_power_work* w, size_t pedal, size_t* output) {
+    size_t other = TL_NOWHERE;
+    for (size_t i = 0; i < w->plan->output_count; ++i) {
+        if (!tl_board_fits(w->board, pedal, i))
+            continue;
+        size_t here = find_apart(w, pedal, i);
+        if (here == TL_NOWHERE)
+            return TL_NOWHERE;
+        if (other == TL_NOWHERE) {
+            *output = i;
+            other = here;
+        }
+    }
+    return other;
+}
+
+/// Why a pedal is left without, as the others now stand.
+static char* unfed_reason(const tl_power_work* w, size_t pedal) {
+    const tl_board_pedal* about = &w->board->pedals[pedal];
+    const char* misfit = tl_power_misfit(w, pedal);
+    if (misfit)
+        return tl_copy(misfit);
+    size_t at = 0;
+    size_t other = find_barred(w, pedal, &at);
+    if (other != TL_NOWHERE)
+        return tl_printf("on %s it would share a return with '%s', and %s",
+                         w->plan->outputs[at].name, w->plan->pedals[other].name,
+                         tl_board_apart(w->board, pedal, other) == TL_APART_HUM
+                             ? "digital must not be beside high-gain"
+                             : "one of the two has its plus on ground");
+    double most_ma = -1;
+    for (size_t i = 0; i < w->plan->output_count; ++i)
+        if (tl_board_fits(w->board, pedal, i) && find_apart(w, pedal, i) == TL_NOWHERE)
+            most_ma = fmax(most_ma, left_ma(w, pedal, i));
+    if (most_ma < 0)
+        return tl_copy("the outputs that could be set to its volts are set to others");
+    return tl_printf("it draws %.6g mA, and as the others stand no output that could feed it may "
+                     "give more than another %.6g mA",
+                     about->current_ma, most_ma);
+}
+
 static void judge_pedals(tl_power_work* w) {
     for (size_t i = 0; i < w->plan->pedal_count; ++i) {
         if (w->at[i] == TL_NOWHERE) {
-            add(w, TL_POWER_ERROR, "unpowered", i, TL_POWER_NONE, "'%s' is left without an output.",
-                w->plan->pedals[i].name);
+            char* reason = unfed_reason(w, i);
+            add(w, TL_POWER_ERROR, "unpowered", i, TL_POWER_NONE,
+                "'%s' is left without an output: %s.", w->plan->pedals[i].name, reason);
+            free(reason);
             continue;
         }
         judge_polarity(w, i);

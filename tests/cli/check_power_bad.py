@@ -128,7 +128,8 @@ def check_whole(cases):
     cases.check(done.returncode == 2 and b"1 to 64 pedals" in done.stderr, done.stderr)
     cases.write("silent.yaml", boards.HEAD + POWER.replace("pedal: drive", "device: drive"))
     done = cases.run("power", "silent.yaml")
-    cases.check(done.returncode == 0 and b"Ground loops: what" not in done.stdout, "a loop without pulses")
+    cases.check(done.returncode == 0 and b"how the returns are wired" not in done.stdout
+                and b"no 'pulse' is stated" in done.stdout, "a loop without pulses", done.stdout)
 
 
 def run(cases):
