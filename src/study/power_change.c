@@ -1,8 +1,8 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 // A board that cannot be: the smallest change of each kind that would do (elastic programs), each
-// tried by solving the changed board again; and who can be fed all the same.
+// tried by solving the changed board again.
 #include "base/text.h"
-#include "study/power_work.h"
+#include "study/power_buy.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -94,40 +94,6 @@ static double largest_share(const tl_board* board, const size_t* at) {
     return share;
 }
 
-/// Supplies come in steps: up to whole 5 mA, 10 from 100 on; and whole watts.
-static double buy_ma(double needs_ma) {
-    double step_ma = needs_ma > 100 ? 10 : 5;
-    return ceil(needs_ma / step_ma - 1e-9) * step_ma;
-}
-
-/// The most some pedals ask for when one of them starts on top of the others' draw, mA.
-static double start_ma(const tl_board* board, const size_t* pedals, size_t count, size_t* who) {
-    double load_ma = 0;
-    double more_ma = 0;
-    *who = TL_NOWHERE;
-    for (size_t i = 0; i < count; ++i) {
-        const tl_board_pedal* pedal = &board->pedals[pedals[i]];
-        load_ma += pedal->current_ma;
-        if (pedal->inrush_ma - pedal->current_ma > more_ma) {
-            more_ma = pedal->inrush_ma - pedal->current_ma;
-            *who = pedals[i];
-        }
-    }
-    return load_ma + more_ma;
-}
-
-/// Adds what the output has to give for a moment when its limit does not cover the start.
-static void add_start(tl_text* text, trying* t, const size_t* pedals, size_t count,
-                      double peak_ma) {
-    size_t who = TL_NOWHERE;
-    double needs_ma = start_ma(t->work->board, pedals, count, &who);
-    if (who == TL_NOWHERE || needs_ma <= peak_ma + 1e-6)
-        return;
-    t->change.peak_a = buy_ma(needs_ma) / 1e3;
-    tl_text_addf(text, " and, for a moment, %.6g mA when '%s' starts", buy_ma(needs_ma),
-                 t->work->plan->pedals[who].name);
-}
-
 static void take_headroom(trying* t) {
     size_t* at = find_places(t);
     double kept = 1 - largest_share(t->work->board, at);
@@ -183,7 +149,8 @@ static char* current_words(trying* t, const size_t* at, size_t output) {
             members[count++] = i;
     tl_text_addf(&text, "%s gives at least %.6g mA instead of %.6g mA", about->name,
                  1e3 * t->change.buy_a, 1e3 * about->limit_a);
-    add_start(&text, t, members, count, fmax(1e3 * about->peak_a, 1e3 * t->change.buy_a));
+    t->change.peak_a = tl_power_add_start(&text, t->work, members, count,
+                                          fmax(1e3 * about->peak_a, 1e3 * t->change.buy_a));
     tl_text_add(&text, ".");
     free(members);
     return tl_text_take(&text);
@@ -203,7 +170,7 @@ static void take_current(trying* t) {
         output->peak_ma = fmax(output->peak_ma, output->limit_ma);
         t->change.output = i;
         t->change.current_a = more_ma / 1e3;
-        t->change.buy_a = buy_ma(output->limit_ma) / 1e3;
+        t->change.buy_a = tl_power_buy_ma(output->limit_ma) / 1e3;
         t->change.words = current_words(t, at, i);
     }
     free(at);
@@ -251,7 +218,8 @@ static char* output_words(trying* t, double load_ma) {
     tl_text_addf(&text, "One more isolated output%s of %.6g V %s and at least %.6g mA",
                  another ? ", of another supply," : "", one->volts_v, one->polarity,
                  1e3 * t->change.buy_a);
-    add_start(&text, t, t->change.pedals, t->change.pedal_count, 1e3 * t->change.buy_a);
+    t->change.peak_a = tl_power_add_start(&text, t->work, t->change.pedals, t->change.pedal_count,
+                                          1e3 * t->change.buy_a);
     tl_text_addf(&text, ", for %s.", names);
     free(names);
     return tl_text_take(&text);
@@ -280,7 +248,7 @@ static void take_output(trying* t) {
     t->changed->supply_mw[t->changed->supply_count++] = INFINITY;
     t->change.volts_v = one->volts_v;
     t->change.current_a = limit_ma / 1e3;
-    t->change.buy_a = buy_ma(limit_ma) / 1e3;
+    t->change.buy_a = tl_power_buy_ma(limit_ma) / 1e3;
     t->change.kind = "output";
     t->change.words = output_words(t, load_ma);
 }
@@ -322,9 +290,7 @@ static void take(trying* t, tl_bend bend) {
         [TL_BEND_MOVE] = take_moves,        [TL_BEND_CURRENT] = take_current,
         [TL_BEND_SUPPLY] = take_power,      [TL_BEND_OUTPUT] = take_output,
         [TL_BEND_HUM] = take_hum,           [TL_BEND_LEAVE] = take_leave};
-    t->change.output = t->change.supply = TL_POWER_NONE;
-    t->change.headroom = t->change.volts_v = t->change.current_a = t->change.power_w = NAN;
-    t->change.buy_a = t->change.peak_a = NAN;
+    t->change = tl_power_no_change();
     takers[bend](t);
 }
 
@@ -342,12 +308,6 @@ static void add_destinations(trying* t, const size_t* at) {
     tl_text_add(&text, ".");
     free(t->change.words);
     t->change.words = tl_text_take(&text);
-}
-
-static void keep_change(trying* t) {
-    tl_power_plan* plan = t->work->plan;
-    plan->changes = tl_grow_one(plan->changes, plan->change_count, sizeof *plan->changes);
-    plan->changes[plan->change_count++] = t->change;
 }
 
 /// Solves the changed board; a change that does not do is our own mistake.
@@ -385,7 +345,7 @@ static tl_status try_bend(tl_power_work* w, tl_bend bend, tl_error* error) {
         take(&t, bend);
         status = verify(&t, error);
         if (status == TL_OK)
-            keep_change(&t);
+            tl_power_keep_change(w->plan, &t.change);
         else
             free(t.change.words), free(t.change.pedals);
     }
@@ -401,129 +361,6 @@ static bool has_given(const tl_board* board) {
     return false;
 }
 
-// ---- who can be fed all the same
-
-/// A board on which what was given stands as it is, right or wrong, and only takes its share of
-/// the limits; so that the others can be led around it.
-static tl_board* around_given(const tl_board* board) {
-    tl_board* copy = tl_board_copy(board);
-    double share = 1 - board->headroom;
-    for (size_t i = 0; i < copy->pedal_count; ++i) {
-        tl_board_pedal* pedal = &copy->pedals[i];
-        if (pedal->given == TL_NOWHERE)
-            continue;
-        tl_board_output* output = &copy->outputs[pedal->given];
-        output->limit_ma = fmax(0, output->limit_ma - pedal->current_ma / share);
-        copy->supply_mw[output->supply] =
-            fmax(0, copy->supply_mw[output->supply] - pedal->current_ma * pedal->volts_v / share);
-        for (size_t k = 0; output->volt_count > 1 && k < output->volt_count; ++k)
-            if (fabs(output->volts_v[k] - pedal->volts_v) < 5e-3)
-                output->volts_v[0] = pedal->volts_v;
-        output->volt_count = 1;
-        pedal->current_ma = pedal->inrush_ma = 0;
-        pedal->polarity = output->polarity;
-        pedal->excused = true;
-    }
-    for (size_t i = 0; i < copy->pedal_count; ++i)
-        if (copy->pedals[i].excused)
-            copy->pedals[i].volts_v = copy->outputs[copy->pedals[i].given].volts_v[0];
-    return copy;
-}
-
-static tl_status feed_the_rest(tl_power_work* w, tl_error* error) {
-    tl_board* around = around_given(w->board);
-    tl_board_model* model = tl_board_model_new(around, TL_BEND_LEAVE);
-    bool feasible = false;
-    set_cost(model, TL_BEND_LEAVE);
-    for (size_t i = 0; i < around->pedal_count; ++i)
-        if (around->pedals[i].excused)
-            tl_milp_hold(model->milp, model->left[i], 0); // it is plugged in already
-    tl_status status = tl_milp_solve(model->milp, &feasible, error);
-    if (status == TL_OK) {
-        tl_milp_keep_cost(model->milp, tl_milp_total(model->milp) + 0.5);
-        tl_milp_no_cost(model->milp);
-        set_second_cost(model, TL_BEND_LEAVE);
-        status = tl_milp_solve(model->milp, &feasible, error);
-    }
-    for (size_t i = 0; status == TL_OK && i < around->pedal_count; ++i)
-        around->pedals[i].out = tl_milp_value(model->milp, model->left[i]) > 0.5;
-    if (status == TL_OK)
-        status = tl_board_assign(around, w->at, &feasible, &w->plan->settled, error);
-    if (status == TL_OK && !feasible)
-        status = tl_error_set(error, TL_FAILURE, "those that can be fed cannot be fed");
-    tl_board_model_free(model);
-    tl_board_free(around);
-    return status;
-}
-
-// ---- what would feed all that are left without
-
-static bool has_change(const tl_power_plan* plan, const char* kind) {
-    for (size_t i = 0; i < plan->change_count; ++i)
-        if (strcmp(plan->changes[i].kind, kind) == 0)
-            return true;
-    return false;
-}
-
-/// Gives a pedal an isolated output of its own, of a supply of its own.
-static void add_own_output(trying* t, size_t pedal, tl_text* words) {
-    tl_board* board = t->changed;
-    tl_board_pedal* about = &board->pedals[pedal];
-    double limit_ma = buy_ma(about->current_ma / (1 - board->headroom));
-    board->outputs = tl_grow(board->outputs, board->output_count + 1, sizeof *board->outputs);
-    board->supply_mw = tl_grow(board->supply_mw, board->supply_count + 1, sizeof *board->supply_mw);
-    about->given = board->output_count;
-    board->outputs[board->output_count++] = (tl_board_output){.limit_ma = limit_ma,
-                                                              .peak_ma = limit_ma,
-                                                              .volts_v = {about->volts_v},
-                                                              .volt_count = 1,
-                                                              .polarity = about->polarity,
-                                                              .isolated = true,
-                                                              .group = board->group_count++,
-                                                              .supply = board->supply_count};
-    board->supply_mw[board->supply_count++] = INFINITY;
-    const tl_power_pedal* named = &t->work->plan->pedals[pedal];
-    tl_text_addf(words, "%s %.6g V %s, at least %.6g mA", t->change.pedal_count ? ";" : "",
-                 named->volts_v, named->polarity, limit_ma);
-    add_start(words, t, &pedal, 1, limit_ma);
-    tl_text_addf(words, ", for '%s'", named->name);
-    add_pedal(t, pedal);
-}
-
-/// A board with several faults: no single change does, but a shopping list may.
-static tl_status list_outputs_to_buy(tl_power_work* w, tl_error* error) {
-    trying t = {.work = w, .changed = tl_board_copy(w->board)};
-    tl_text words = {0};
-    bool feasible = false;
-    t.change = (tl_power_change){.kind = "outputs",
-                                 .output = TL_POWER_NONE,
-                                 .supply = TL_POWER_NONE,
-                                 .headroom = NAN,
-                                 .volts_v = NAN,
-                                 .current_a = NAN,
-                                 .power_w = NAN,
-                                 .buy_a = NAN,
-                                 .peak_a = NAN};
-    tl_text_add(&words, "All of these together, each an isolated output of another supply:");
-    for (size_t i = 0; i < w->board->pedal_count; ++i)
-        if (w->at[i] == TL_NOWHERE)
-            add_own_output(&t, i, &words);
-    tl_text_add(&words, ".");
-    t.change.words = tl_text_take(&words);
-    t.change.peak_a = NAN;
-    tl_status status = TL_OK;
-    size_t* at = tl_new(t.changed->pedal_count, sizeof *at);
-    if (t.change.pedal_count > 1 && !has_change(w->plan, "output"))
-        status = tl_board_assign(t.changed, at, &feasible, NULL, error);
-    if (status == TL_OK && feasible)
-        keep_change(&t);
-    else
-        free(t.change.words), free(t.change.pedals);
-    free(at);
-    tl_board_free(t.changed);
-    return status;
-}
-
 tl_status tl_power_changes(tl_power_work* w, tl_error* error) {
     tl_status status = tl_power_conflict(w, error);
     for (int bend = TL_BEND_NOTHING + 1; status == TL_OK && bend < TL_BENDS; ++bend) {
@@ -533,6 +370,6 @@ tl_status tl_power_changes(tl_power_work* w, tl_error* error) {
             status = try_bend(w, (tl_bend)bend, error);
     }
     if (status == TL_OK)
-        status = feed_the_rest(w, error);
-    return status == TL_OK ? list_outputs_to_buy(w, error) : status;
+        status = tl_power_feed_rest(w, error);
+    return status;
 }
