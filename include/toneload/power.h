@@ -17,6 +17,9 @@
 typedef struct {
     char* name;
     bool in_chain; ///< a pedal or buffer; else a device beside the chain
+    bool digital;
+    bool pulses;   ///< the rig states a pulse
+    bool in_path;  ///< the signal passes it in the state the rig is in
     size_t output; ///< or TL_POWER_NONE
     bool given;    ///< the rig says so
     double volts_v;
@@ -85,7 +88,7 @@ typedef struct {
 /// The smallest change of its kind that makes the board possible, tried and found to do.
 typedef struct {
     const char* kind; ///< "headroom", "adapter", "move", "current", "supply", "output", "share",
-                      ///< "leave"
+                      ///< "leave", "outputs"
     char* words;
     size_t output;  ///< that gives more
     size_t supply;  ///< that gives more
@@ -95,6 +98,8 @@ typedef struct {
     double volts_v;   ///< of the one more output, or NAN
     double current_a; ///< more of it, or of the one more output all of it; or NAN
     double power_w;   ///< more of it, or NAN
+    double buy_a;     ///< what that output is to give in all, in figures one can buy; or NAN
+    double peak_a;    ///< and for a moment, when a start asks for more; or NAN
 } tl_power_change;
 
 /// What is gone when one thing fails.
@@ -106,7 +111,11 @@ typedef struct {
     size_t* blocking; ///< those of them that stop the signal in the state the rig is in
     size_t blocking_count;
     bool steps_off; ///< stepping off those lets the signal pass
-    size_t* amps;   ///< that go silent
+    size_t* stuck;  ///< those of `blocking` that stop it on or off
+    size_t stuck_count;
+    size_t* unknown; ///< dead devices: what they do to the signal is not known
+    size_t unknown_count;
+    size_t* amps; ///< that go silent
     size_t amp_count;
     char* words;
 } tl_power_fault;
@@ -145,6 +154,8 @@ typedef struct {
     bool stray_assumed;
     double lead_henry_per_m;
     bool lead_assumed;       ///< a DC lead's gauge and length are not said
+    bool joints_stated;      ///< some DC lead names its joints
+    bool joints_missing;     ///< some does not
     double shield_ohm_per_m; ///< of leads that state no resistance; NAN: all do
 } tl_power_loop_terms;
 
@@ -172,9 +183,12 @@ typedef struct {
     size_t change_count;
     tl_power_fault* faults;
     size_t fault_count;
-    size_t pulsed;   ///< loads that pulse
-    char** amps;     ///< by name
-    double* noise_v; ///< by amp: A-weighted noise floor of the rig; NULL when nothing pulses
+    char* unstated; ///< pedals and buffers of the chain nothing is said of, in words; or NULL
+    size_t unstated_count;
+    size_t pulsed;      ///< loads that pulse
+    char* loop_trouble; ///< why the ground loops could not be solved; or NULL
+    char** amps;        ///< by name
+    double* noise_v;    ///< by amp: A-weighted noise floor of the rig; NULL when nothing pulses
     double (*noise_band_v)[TL_POWER_BANDS]; ///< by amp
     size_t amp_count;
     tl_power_loop* loops; ///< none when nothing pulses

@@ -85,6 +85,22 @@ bool tl_part_chosen(const tl_part* part, const char* field, const char* word) {
     return chosen && strcmp(chosen, word) == 0;
 }
 
+/// What a field wants, in words: its unit, yes or no, or the words it knows.
+static char* wanted_words(const tl_field* field) {
+    tl_text text = {0};
+    if (!field->choices)
+        return tl_copy(tl_unit_words(field->unit));
+    if (strcmp(field->choices[0], "no") == 0)
+        return tl_copy("yes or no");
+    for (size_t i = 0; field->choices[i]; ++i)
+        tl_text_addf(&text, "%s%s",
+                     i == 0                  ? ""
+                     : field->choices[i + 1] ? ", "
+                                             : " or ",
+                     field->choices[i]);
+    return tl_text_take(&text);
+}
+
 tl_status tl_part_check(const tl_part* part, bool with_use, tl_error* error) {
     for (size_t i = 0; i < part->kind->field_count; ++i) {
         const tl_field* field = &part->kind->fields[i];
@@ -92,14 +108,14 @@ tl_status tl_part_check(const tl_part* part, bool with_use, tl_error* error) {
         bool needed = (field->flags & TL_FIELD_NEEDED) && (beside ? with_use : !part->design);
         if (!needed || part->values[i].given)
             continue;
-        const char* what = field->choices ? "a word" : tl_unit_words(field->unit);
-        if (field->choices && strcmp(field->choices[0], "no") == 0)
-            what = "yes or no";
+        char* what = wanted_words(field);
         const char* where = field->flags & TL_FIELD_BESIDE ? ", beside it"
                             : part->library                ? ", which its library part lacks"
                                                            : "";
-        return tl_error_at(error, &part->place, "%s needs '%s' (%s)%s", part->kind->about,
-                           field->name, what, where);
+        tl_status status = tl_error_at(error, &part->place, "%s needs '%s' (%s)%s",
+                                       part->kind->about, field->name, what, where);
+        free(what);
+        return status;
     }
     return part->kind->check ? part->kind->check(part, error) : TL_OK;
 }

@@ -99,6 +99,11 @@ static tl_status check_output(const tl_part* output, tl_error* error) {
 static tl_status check_pulse(const tl_part* draw, tl_error* error) {
     static const char* const fields[] = {"pulse.current", "pulse.frequency", "pulse.duty"};
     const tl_value* given = NULL;
+    const tl_value* height = tl_part_value(draw, fields[0]);
+    if (height->given && height->number > tl_part_number(draw, "current", 0))
+        return tl_error_at(error, &height->place,
+                           "a 'pulse' is the part of 'current', the most it draws, that comes and "
+                           "goes: it cannot be more than that");
     for (size_t i = 0; i < 3; ++i)
         given = tl_part_has(draw, fields[i]) ? tl_part_value(draw, fields[i]) : given;
     for (size_t i = 0; given && i < 3; ++i)

@@ -329,12 +329,21 @@ static tl_status read_consumer(const reading* r, const tl_yaml* node) {
     return status;
 }
 
+/// One mains; a plain voltage lacks its frequency, on which supplies depend too.
+static tl_status read_one_mains(const reading* r, const tl_yaml* node, tl_part** part) {
+    if (node->kind == TL_YAML_SCALAR)
+        return tl_error_at(r->error, &node->place,
+                           "a mains has a voltage and a frequency: write {voltage: 230 V, "
+                           "frequency: 50 Hz}");
+    return read_part(r, &tl_kind_mains, node, NULL, part);
+}
+
 static tl_status read_mains(const reading* r, const tl_yaml* power) {
     const tl_yaml* mains = tl_yaml_get(power, "mains");
     const tl_yaml* tour = tl_yaml_get(power, "tour");
     tl_status status = TL_OK;
     if (mains)
-        status = read_part(r, &tl_kind_mains, mains, NULL, &r->power->mains);
+        status = read_one_mains(r, mains, &r->power->mains);
     if (status != TL_OK || !tour)
         return status;
     status = tl_yaml_expect(tour, TL_YAML_LIST, "a tour", r->error);
@@ -344,8 +353,7 @@ static tl_status read_mains(const reading* r, const tl_yaml* power) {
         return status;
     r->power->tour = tl_new(tour->count, sizeof(tl_part*));
     for (size_t i = 0; status == TL_OK && i < tour->count; ++i)
-        status = read_part(r, &tl_kind_mains, tour->items[i], NULL,
-                           &r->power->tour[r->power->tour_count++]);
+        status = read_one_mains(r, tour->items[i], &r->power->tour[r->power->tour_count++]);
     return status;
 }
 

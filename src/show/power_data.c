@@ -169,6 +169,8 @@ static json_t* changes_json(const tl_power_plan* plan) {
         put_number(row, "voltage_v", change->volts_v);
         put_number(row, "current_a", change->current_a);
         put_number(row, "power_w", change->power_w);
+        put_number(row, "buy_a", change->buy_a);
+        put_number(row, "peak_a", change->peak_a);
         json_array_append_new(list, row);
     }
     return list;
@@ -183,6 +185,8 @@ static json_t* faults_json(const tl_power_plan* plan) {
         put_words(row, "name", fault->name);
         put(row, "dead", names_json(plan, fault->dead, fault->dead_count));
         put(row, "blocking", names_json(plan, fault->blocking, fault->blocking_count));
+        put(row, "stuck", names_json(plan, fault->stuck, fault->stuck_count));
+        put(row, "unknown", names_json(plan, fault->unknown, fault->unknown_count));
         json_t* amps = json_array();
         for (size_t j = 0; j < fault->amp_count; ++j)
             json_array_append_new(amps, tl_json_words(plan->amps[fault->amps[j]]));
@@ -242,9 +246,22 @@ static json_t* assumptions_json(const tl_power_plan* plan) {
     return json;
 }
 
+static json_t* not_in_loops_json(const tl_power_plan* plan) {
+    json_t* list = json_array();
+    for (size_t i = 0; i < plan->pedal_count; ++i)
+        if (tl_power_leaves_out(&plan->pedals[i]))
+            json_array_append_new(list, tl_json_words(plan->pedals[i].name));
+    return list;
+}
+
 json_t* tl_power_json(const tl_power_plan* plan) {
     json_t* json = tl_json_open("power", plan->rig);
+    char* head = tl_power_headline(plan);
+    put_words(json, "verdict", head);
+    free(head);
     put(json, "feasible", json_boolean(plan->feasible));
+    put(json, "ready", json_boolean(tl_power_is_ready(plan)));
+    put(json, "unstated", json_integer((json_int_t)plan->unstated_count));
     put(json, "settled", json_boolean(plan->settled));
     put_number(json, "headroom", plan->headroom);
     put(json, "assignment", assignment_json(plan));
@@ -260,6 +277,8 @@ json_t* tl_power_json(const tl_power_plan* plan) {
     put(json, "loops", loops_json(plan));
     char* words = plan->loop_count ? tl_power_loop_words(plan) : NULL;
     put_words(json, "loop_words", words);
+    put_words(json, "loop_trouble", plan->loop_trouble);
+    put(json, "not_in_loops", not_in_loops_json(plan));
     free(words);
     put(json, "assumptions", assumptions_json(plan));
     put(json, "cautions", tl_cautions_json(TL_POWER_CAUTIONS));

@@ -90,6 +90,8 @@ char* tl_power_loop_words(const tl_power_plan* plan) {
         tl_text_add(&text, "; ");
         add_meaning(&text, at);
     }
+    if (!other && !(at->a_weighted_v > 0))
+        tl_text_add(&text, " There is no loop: no other pedal in the signal's path is fed.");
     if (!other)
         return tl_text_take(&text);
     const tl_power_hum* than = &other->amps[amp];
@@ -151,14 +153,66 @@ static tl_table* loop_table(const tl_power_plan* plan) {
     return table;
 }
 
+bool tl_power_leaves_out(const tl_power_pedal* pedal) {
+    return pedal->pulses ? !pedal->in_path || pedal->output == TL_POWER_NONE : pedal->digital;
+}
+
+/// "'a' and 'b'" of those that are left out of the loops, with or without a pulse; or NULL.
+static char* left_out(const tl_power_plan* plan, bool pulses) {
+    tl_text names = {0};
+    size_t all = 0;
+    size_t count = 0;
+    for (size_t i = 0; i < plan->pedal_count; ++i)
+        all += tl_power_leaves_out(&plan->pedals[i]) && plan->pedals[i].pulses == pulses;
+    for (size_t i = 0; i < plan->pedal_count; ++i)
+        if (tl_power_leaves_out(&plan->pedals[i]) && plan->pedals[i].pulses == pulses) {
+            tl_text_addf(&names, "%s'%s'",
+                         count == 0         ? ""
+                         : count + 1 == all ? " and "
+                                            : ", ",
+                         plan->pedals[i].name);
+            ++count;
+        }
+    return all ? tl_text_take(&names) : NULL;
+}
+
+/// Who may well be heard and is in no figure.
+static void add_left_out(tl_text* text, const tl_power_plan* plan) {
+    char* beside = left_out(plan, true);
+    char* silent = left_out(plan, false);
+    char* words = tl_printf(
+        "%s%s%s%s%s%s", beside || silent ? "Not in it:" : "", beside ? " pulses of " : "",
+        beside ? beside : "", beside ? ", which the signal does not pass or nothing feeds" : "",
+        silent ? (beside ? "; and digital " : " digital ") : "", silent ? silent : "");
+    if (*words) {
+        char* all = tl_printf("%s%s.", words, silent ? ", of which no 'pulse' is stated" : "");
+        tl_wrap_words(text, all, 0, 0);
+        free(all);
+    }
+    free(words);
+    free(beside);
+    free(silent);
+}
+
+/// Why there is nothing to show.
+static void add_no_loops(tl_text* text, const tl_power_plan* plan) {
+    char* words =
+        plan->loop_trouble
+            ? tl_printf("They could not be solved: %s.", plan->loop_trouble)
+            : tl_copy(plan->pulsed ? "Nothing is reckoned: the signal passes nothing that pulses."
+                                   : "Nothing is reckoned: no 'pulse' is stated. Digital pedals "
+                                     "and switchers usually have one.");
+    tl_wrap_words(text, words, 0, 0);
+    free(words);
+    add_left_out(text, plan);
+}
+
 void tl_power_add_loops(tl_text* text, const tl_power_plan* plan) {
+    tl_text_add(text, "\nGround loops: what the pulsed loads put on the sound\n");
     if (!plan->loop_count) {
-        if (plan->pulsed)
-            tl_text_add(text, "\nNo ground loop is reckoned: what pulses lies beside the signal's "
-                              "path or has no output.\n");
+        add_no_loops(text, plan);
         return;
     }
-    tl_text_add(text, "\nGround loops: what the pulsed loads put on the sound\n");
     tl_table* table = loop_table(plan);
     char* words = tl_table_text(table);
     tl_text_add(text, words);
@@ -168,6 +222,7 @@ void tl_power_add_loops(tl_text* text, const tl_power_plan* plan) {
     tl_text_add(text, "\n");
     tl_wrap_words(text, words, 0, 0);
     free(words);
+    add_left_out(text, plan);
 }
 
 static void add_term(tl_text* text, char* words) {
@@ -214,7 +269,11 @@ void tl_power_add_terms(tl_text* text, const tl_power_plan* plan) {
              tl_copy("A start: the largest inrush on top of the others' steady draw should "
                      "stay within the output's 'peak', or its limit when none is stated. Over "
                      "it is a warning, since most supplies ride through tens of ms."));
-    add_term(text, tl_printf("DC leads: copper at 20 C, both conductors and four joints%s.",
+    add_term(text, tl_printf("DC leads: copper at 20 C, both conductors and %s%s.",
+                             !plan->terms.joints_stated   ? "no joints (none named: 0 ohm)"
+                             : plan->terms.joints_missing ? "four joints where they are named "
+                                                            "(else 0 ohm)"
+                                                          : "four joints",
                              plan->terms.lead_assumed
                                  ? "; where the rig names none, 24 AWG, 50 cm (from memory)"
                                  : ""));

@@ -16,11 +16,16 @@
 #define OVER_COLOUR "#d55e00"
 #define LIMIT_COLOUR "#dde3e8"
 #define NOISE_COLOUR "#d0d0d0"
+#define PEAK_COLOUR "#a9b4bd"
+#define ROOM_LINE "lw 1.8 dt (6,4) lc rgb '#202020'"
+#define START_LINE "lw 2.4 lc rgb '#202020'"
+#define OVERLOAD_LINE "lw 6 lc rgb '" OVER_COLOUR "'"
 
 enum { MOST_ROWS = 40 };
 static const double bars_left = 240, bars_right = 600, names_left = 628, edge = 20, bars_top = 104,
-                    row_height = 27, bar_height = 15, key_height = 34, loop_left = 84,
-                    loop_height = 380, loop_gap = 52, axis_height = 96;
+                    peak_height = 5, row_height = 27, bar_height = 15, key_height = 56,
+                    key_row = 22, loop_left = 84, loop_height = 380, loop_gap = 52,
+                    axis_height = 118;
 
 /// Ways of wiring, told apart in print by mark as well as by colour.
 static const struct {
@@ -40,6 +45,7 @@ typedef struct {
     size_t rows;
     double most;    ///< share of a limit at the right end of the bars
     double foot;    ///< lower end of the bars
+    tl_spot key;    ///< where the next sample of the key goes
     size_t amp;     ///< whose loops are drawn
     double low_dbv; ///< of the loops' axis
     double high_dbv;
@@ -76,15 +82,27 @@ static void set_levels(drawing* d) {
     d->high_dbv = 10 * ceil((most + 4) / 10);
 }
 
+static bool all_fed(const tl_power_plan* plan) {
+    for (size_t i = 0; i < plan->pedal_count; ++i)
+        if (plan->pedals[i].output == TL_POWER_NONE)
+            return false;
+    return true;
+}
+
 static drawing lay_out(const tl_power_plan* plan) {
     drawing d = {.plan = plan, .most = 1};
     for (size_t i = 0; i < plan->output_count; ++i) {
         d.rows += is_row(plan, i) && d.rows < MOST_ROWS;
-        d.most = fmax(d.most, fmin(2, plan->outputs[i].load_a / plan->outputs[i].limit_a));
+        const tl_power_output* output = &plan->outputs[i];
+        double most_a = fmax(fmax(output->load_a, output->surge_a), output->peak_a);
+        if (is_row(plan, i))
+            d.most = fmax(d.most, fmin(2, most_a / output->limit_a));
     }
-    d.most = ceil(d.most * 4 - 1e-9) / 4;
+    double parts = d.most > 1.5 ? 2 : 4; // of a limit, at which the axis ends
+    d.most = ceil(d.most * parts - 1e-9) / parts;
     d.foot = bars_top + (double)d.rows * row_height + 6;
-    d.page.height = d.foot + 30 + key_height;
+    d.key = (tl_spot){60, d.foot + 22 + (all_fed(plan) ? 0 : key_row)};
+    d.page.height = d.key.y + 8 + key_height;
     if (plan->loop_count) {
         d.amp = tl_power_worst_amp(plan);
         set_levels(&d);
@@ -107,11 +125,16 @@ static void add_names(tl_text* script, const drawing* d, size_t output, double y
     for (size_t i = 0; i < d->plan->pedal_count; ++i)
         if (d->plan->pedals[i].output == output)
             tl_text_addf(&names, "%s%s", names.size ? ", " : "", d->plan->pedals[i].name);
-    if (!d->plan->outputs[output].isolated)
+    if (tl_power_hanging(d->plan, d->plan->outputs[output].group) > 1)
         tl_text_add(&names, " (shared return)");
     tl_spread_page_words(script, &d->page, (tl_spot){names_left, y}, tl_text_get(&names),
                          TL_PAGE_WIDTH - edge - names_left, "left " PLAIN);
     tl_text_free(&names);
+}
+
+/// A start asks for more than the output gives for a moment.
+static bool is_overloaded(const tl_power_output* output) {
+    return output->surge_a > output->peak_a + 1e-7 && output->surge_a > output->load_a + 1e-9;
 }
 
 static void add_row(tl_text* script, drawing* d, size_t output, size_t row) {
@@ -127,21 +150,28 @@ static void add_row(tl_text* script, drawing* d, size_t output, size_t row) {
     free(gives);
     tl_box bar = {bars_left, y - bar_height / 2, across(d, 1), y + bar_height / 2};
     add_box(script, d, bar, LIMIT_COLOUR);
+    if (about->peak_a > about->limit_a)
+        add_box(script, d,
+                (tl_box){bar.right, y - peak_height / 2, across(d, about->peak_a / about->limit_a),
+                         y + peak_height / 2},
+                PEAK_COLOUR);
     bar.right = fmax(across(d, share), bars_left + 1.5);
     add_box(script, d, bar, over ? OVER_COLOUR : USED_COLOUR);
     double surge = about->surge_a / about->limit_a;
     if (surge > share + 1e-9) {
         double x = across(d, surge);
         tl_script_line(script, &d->page, (tl_spot){x, y - bar_height / 2 - 3},
-                       (tl_spot){x, y + bar_height / 2 + 3}, "lw 2.4 lc rgb '#202020'");
+                       (tl_spot){x, y + bar_height / 2 + 3},
+                       is_overloaded(about) ? OVERLOAD_LINE : START_LINE);
         if (surge > d->most)
-            tl_script_label(script, &d->page, (tl_spot){x + 3, y}, ">", "left " PLAIN);
+            tl_script_label(script, &d->page, (tl_spot){x + 4, y}, ">", "left " PLAIN);
     }
     add_names(script, d, output, y);
 }
 
 static void add_ticks(tl_text* script, const drawing* d) {
-    for (double share = 0; share <= d->most + 1e-9; share += 0.25) {
+    double step = d->most > 1.5 ? 0.5 : 0.25;
+    for (double share = 0; share <= d->most + 1e-9; share += step) {
         char* words = tl_printf("%.0f %%", 100 * share);
         double x = across(d, share);
         tl_script_line(script, &d->page, (tl_spot){x, bars_top - 4}, (tl_spot){x, d->foot},
@@ -150,58 +180,84 @@ static void add_ticks(tl_text* script, const drawing* d) {
         free(words);
     }
     double x = across(d, 1 - d->plan->headroom);
-    tl_script_line(script, &d->page, (tl_spot){x, bars_top - 4}, (tl_spot){x, d->foot},
-                   "lw 1.8 dt (6,4) lc rgb '#202020'");
+    tl_script_line(script, &d->page, (tl_spot){x, bars_top - 4}, (tl_spot){x, d->foot}, ROOM_LINE);
 }
 
-/// A sample of a look, and what it is; returns where the next one may begin.
-static double add_key(tl_text* script, drawing* d, double x, const char* colour,
-                      const char* words) {
-    double y = d->foot + 22;
-    if (*colour == '#')
-        add_box(script, d, (tl_box){x, y - 6, x + 26, y + 6}, colour);
-    else if (*colour == '-')
-        tl_script_line(script, &d->page, (tl_spot){x + 12, y - 9}, (tl_spot){x + 12, y + 9},
-                       "lw 1.8 dt (6,4) lc rgb '#202020'");
+/// A sample of a look, and what it is, on the next line when there is no room on this one.
+static void add_key(tl_text* script, drawing* d, const char* look, const char* words) {
+    double width = 34 + tl_text_width(words);
+    if (d->key.x + width > TL_PAGE_WIDTH - edge)
+        d->key = (tl_spot){60, d->key.y + key_row};
+    double x = d->key.x;
+    double y = d->key.y;
+    double half = strcmp(look, PEAK_COLOUR) == 0 ? peak_height / 2 : 6;
+    if (*look == '#')
+        add_box(script, d, (tl_box){x, y - half, x + 26, y + half}, look);
+    else if (*look == '>')
+        tl_script_label(script, &d->page, (tl_spot){x + 12, y}, ">", "center " PLAIN);
     else
-        tl_script_line(script, &d->page, (tl_spot){x + 12, y - 9}, (tl_spot){x + 12, y + 9},
-                       "lw 2.4 lc rgb '#202020'");
+        tl_script_line(script, &d->page, (tl_spot){x + 12, y - 9}, (tl_spot){x + 12, y + 9}, look);
     tl_script_label(script, &d->page, (tl_spot){x + 34, y}, words, "left " PLAIN);
-    return x + 34 + tl_text_width(words) + 22;
+    d->key.x = x + width + 22;
+}
+
+/// What there is of each look among the bars.
+typedef struct {
+    bool over, peak, start, overload, beyond;
+} met;
+
+static void add_keys(tl_text* script, drawing* d, const met* met) {
+    char* words = tl_printf("may be used up to here (%.4g %%)", 100 * (1 - d->plan->headroom));
+    add_key(script, d, USED_COLOUR, "asked for");
+    if (met->over)
+        add_key(script, d, OVER_COLOUR, "asked for: too much");
+    add_key(script, d, LIMIT_COLOUR, "limit");
+    add_key(script, d, ROOM_LINE, words);
+    free(words);
+    if (met->peak)
+        add_key(script, d, PEAK_COLOUR, "gives for a moment");
+    if (met->start)
+        add_key(script, d, START_LINE, "most at a start");
+    if (met->overload)
+        add_key(script, d, OVERLOAD_LINE, "start: more than it gives");
+    if (met->beyond)
+        add_key(script, d, ">", "off the scale");
+}
+
+/// Who hangs nowhere.
+static void add_unfed(tl_text* script, const drawing* d) {
+    tl_text names = {0};
+    for (size_t i = 0; i < d->plan->pedal_count; ++i)
+        if (d->plan->pedals[i].output == TL_POWER_NONE)
+            tl_text_addf(&names, "%s%s", names.size ? ", " : "Not fed: ", d->plan->pedals[i].name);
+    if (names.size)
+        tl_spread_page_words(script, &d->page, (tl_spot){60, d->foot + 18}, tl_text_get(&names),
+                             TL_PAGE_WIDTH - 60 - edge, "left textcolor rgb '#a63c00'");
+    tl_text_free(&names);
 }
 
 static void add_bars(tl_text* script, drawing* d) {
     size_t row = 0;
-    bool over = false;
-    bool surge = false;
+    met met = {0};
     add_ticks(script, d);
     for (size_t i = 0; i < d->plan->output_count && row < MOST_ROWS; ++i) {
         const tl_power_output* output = &d->plan->outputs[i];
         if (!is_row(d->plan, i))
             continue;
-        over = over || output->load_a / output->limit_a > 1 - d->plan->headroom + 1e-9;
-        surge = surge || output->surge_a > output->load_a + 1e-9;
+        bool start = output->surge_a > output->load_a + 1e-9;
+        met.over = met.over || output->load_a / output->limit_a > 1 - d->plan->headroom + 1e-9;
+        met.peak = met.peak || output->peak_a > output->limit_a;
+        met.start = met.start || (start && !is_overloaded(output));
+        met.overload = met.overload || is_overloaded(output);
+        met.beyond = met.beyond || (start && output->surge_a / output->limit_a > d->most);
         add_row(script, d, i, row++);
     }
     tl_script_label(script, &d->page, (tl_spot){(bars_left + bars_right) / 2, bars_top - 34},
                     "asked for, of each output's limit", "center " PLAIN);
     tl_script_label(script, &d->page, (tl_spot){names_left, bars_top - 34}, "who hangs on it",
                     "left " PLAIN);
-    double x = add_key(script, d, 60, USED_COLOUR, "asked for");
-    x = over ? add_key(script, d, x, OVER_COLOUR, "asked for: too much") : x;
-    x = add_key(script, d, x, LIMIT_COLOUR, "limit");
-    char* words = tl_printf("may be used up to here (%.4g %%)", 100 * (1 - d->plan->headroom));
-    x = add_key(script, d, x, "-", words);
-    free(words);
-    if (surge)
-        add_key(script, d, x, "|", "most at a start");
-}
-
-static bool all_fed(const tl_power_plan* plan) {
-    for (size_t i = 0; i < plan->pedal_count; ++i)
-        if (plan->pedals[i].output == TL_POWER_NONE)
-            return false;
-    return true;
+    add_unfed(script, d);
+    add_keys(script, d, &met);
 }
 
 static void add_head(tl_text* script, const drawing* d, const char* kind) {
@@ -209,11 +265,12 @@ static void add_head(tl_text* script, const drawing* d, const char* kind) {
     tl_spread_page_words(script, &d->page, (tl_spot){TL_PAGE_WIDTH / 2, 24}, d->plan->rig,
                          (TL_PAGE_WIDTH - 40) * TL_TEXT_SIZE / 17, how);
     free(how);
-    tl_script_label(script, &d->page, (tl_spot){TL_PAGE_WIDTH / 2, 48},
-                    d->plan->feasible  ? "There is power for all of it"
-                    : all_fed(d->plan) ? "All of it is fed, but not by the rules"
-                                       : "There is no power for all of it: shown is who can be fed",
-                    "center textcolor rgb '#404040'");
+    char* head = tl_power_headline(d->plan);
+    char* words = tl_printf("%s%s", head, all_fed(d->plan) ? "" : ": shown is who can be fed");
+    tl_spread_page_words(script, &d->page, (tl_spot){TL_PAGE_WIDTH / 2, 48}, words,
+                         TL_PAGE_WIDTH - 40, "center textcolor rgb '#404040'");
+    free(words);
+    free(head);
 }
 
 /// An empty plot: it brings labels, lines and boxes onto the page.
@@ -293,7 +350,7 @@ static void add_loop_key(tl_text* script, const drawing* d, const tl_box* area) 
 }
 
 static void add_loops(tl_text* script, const drawing* d) {
-    double top = d->foot + 30 + key_height + loop_gap;
+    double top = d->page.height - axis_height - loop_height;
     tl_box area = {loop_left, top, TL_PAGE_WIDTH - edge, top + loop_height};
     add_axes(script, d, &area);
     char* title = d->plan->amp_count > 1
@@ -311,6 +368,10 @@ static void add_loops(tl_text* script, const drawing* d) {
                     "frequency (Hz)", "center " PLAIN);
     add_loop_data(script, d);
     add_loop_key(script, d, &area);
+    tl_script_label(script, &d->page, (tl_spot){loop_left, area.bottom + 92},
+                    "Marks of one band stand side by side, so that none hides another; each is the "
+                    "level in its whole band.",
+                    "left " PLAIN);
     tl_text_add(script,
                 "plot $noise using 1:2:3 with filledcurves fillcolor rgb '" NOISE_COLOUR "'");
     for (size_t i = 0; i < LOOKS; ++i)

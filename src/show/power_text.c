@@ -46,34 +46,27 @@ static size_t count_used(const tl_power_plan* plan) {
     return used;
 }
 
-static size_t count_findings(const tl_power_plan* plan, tl_power_gravity gravity) {
-    size_t count = 0;
-    for (size_t i = 0; i < plan->finding_count; ++i)
-        count += plan->findings[i].gravity == gravity;
-    return count;
-}
-
-/// Whether all are fed and nothing does harm, rules or not.
-static bool is_fed(const tl_power_plan* plan) {
-    return count_findings(plan, TL_POWER_ERROR) == 0;
-}
-
 static void add_verdict(tl_text* text, const tl_power_plan* plan) {
-    char* words = NULL;
-    if (plan->feasible)
-        words = tl_printf("There is power for all of it: %zu %s on %zu of %zu outputs, %.4g %% of "
-                          "every limit kept free.",
-                          plan->pedal_count, plan->pedal_count == 1 ? "pedal" : "pedals",
-                          count_used(plan), plan->output_count, 100 * plan->headroom);
-    else
-        words = tl_printf("%s %s",
-                          is_fed(plan) ? "All of it is fed, but not by the rules, and no "
-                                         "assignment keeps them; that is proven."
-                                       : "There is no power for all of it by the rules; that is "
-                                         "proven.",
-                          plan->conflict);
+    char* head = tl_power_headline(plan);
+    size_t devices = 0;
+    for (size_t i = 0; i < plan->pedal_count; ++i)
+        devices += !plan->pedals[i].in_chain;
+    const char* what = plan->pedal_count == 1 ? (devices ? "device" : "pedal")
+                       : devices              ? "pedals and devices"
+                                              : "pedals";
+    char* words = plan->feasible
+                      ? tl_printf("%s. %zu %s on %zu of %zu outputs, %.4g %% of every limit kept "
+                                  "free.",
+                                  head, plan->pedal_count, what, count_used(plan),
+                                  plan->output_count, 100 * plan->headroom)
+                      : tl_printf("%s%s %s", head,
+                                  tl_power_count(plan, TL_POWER_ERROR)
+                                      ? "; that is proven."
+                                      : ", and no assignment keeps them; that is proven.",
+                                  plan->conflict);
     tl_wrap_words(text, words, 0, 0);
     free(words);
+    free(head);
 }
 
 static void add_changes(tl_text* text, const tl_power_plan* plan) {
@@ -131,7 +124,7 @@ static void add_pedals(tl_text* text, const tl_power_plan* plan) {
         tl_table_column(table, "\npolarity", "polarity");
     tl_table_column(table, "\ndraws", "current_a");
     tl_table_column(table, "\nstarts with", "inrush_a");
-    tl_table_column(table, "lead\nand joints", "lead_ohm");
+    tl_table_column(table, plan->terms.joints_stated ? "lead\nand joints" : "\nlead", "lead_ohm");
     tl_table_column(table, "arrives\nsteady", "arrives_v");
     tl_table_column(table, "\nat start", "starts_v");
     for (size_t i = 0; i < plan->pedal_count; ++i)
@@ -142,14 +135,23 @@ static void add_pedals(tl_text* text, const tl_power_plan* plan) {
         tl_text_addf(text, "%s %s.\n", plan->pedal_count > 1 ? "All are" : "It is", polarity);
 }
 
+/// Whose return it is.
+static char* return_words(const tl_power_plan* plan, const tl_power_output* output) {
+    size_t hanging = tl_power_hanging(plan, output->group);
+    if (hanging > 1)
+        return tl_printf("shared by %zu", hanging);
+    return tl_copy(output->isolated ? "its own" : "its own so far");
+}
+
 static void add_outputs(tl_text* text, const tl_power_plan* plan) {
     tl_table* table = tl_table_new();
-    tl_table_column(table, "output in use", "output");
-    tl_table_column(table, "gives", "gives");
-    tl_table_column(table, "asked for", "load_a");
-    tl_table_column(table, "that is", "share");
-    tl_table_column(table, "most at a start", "surge_a");
-    tl_table_column(table, "return", "return");
+    tl_table_column(table, "\noutput in use", "output");
+    tl_table_column(table, "\ngives", "gives");
+    tl_table_column(table, "\nasked for", "load_a");
+    tl_table_column(table, "\nthat is", "share");
+    tl_table_column(table, "gives for\na moment", "peak_a");
+    tl_table_column(table, "most asked\nat a start", "surge_a");
+    tl_table_column(table, "\nreturn", "return");
     for (size_t i = 0; i < plan->output_count; ++i) {
         const tl_power_output* output = &plan->outputs[i];
         if (!output->pedals)
@@ -162,9 +164,10 @@ static void add_outputs(tl_text* text, const tl_power_plan* plan) {
         add_number(table, output->load_a, tl_power_ma(output->load_a));
         add_number(table, output->load_a / output->limit_a,
                    tl_printf("%.0f %%", 100 * output->load_a / output->limit_a));
+        add_number(table, output->peak_a, tl_power_ma(output->peak_a));
         add_number(table, output->surge_a,
                    output->surge_a > output->load_a ? tl_power_ma(output->surge_a) : tl_copy(""));
-        tl_table_words(table, output->isolated ? "its own" : "shared");
+        add_words(table, return_words(plan, output));
     }
     tl_text_add(text, "\n");
     add_table(text, table);
@@ -189,7 +192,7 @@ static void add_spare(tl_text* text, const tl_power_plan* plan) {
 
 static void add_findings(tl_text* text, const tl_power_plan* plan) {
     static const char* const heads[] = {"ERROR   ", "warning ", "note    "};
-    size_t errors = count_findings(plan, TL_POWER_ERROR);
+    size_t errors = tl_power_count(plan, TL_POWER_ERROR);
     if (!plan->finding_count)
         return;
     tl_text_addf(text, "\nWhat to know%s\n", errors ? ": do not plug it in like this" : "");

@@ -13,6 +13,7 @@
 #include "study/dress_loop.h"
 #include "study/dress_words.h"
 #include "study/fix.h"
+#include "study/known.h"
 #include "study/noise_buffered.h"
 
 #include <math.h>
@@ -159,44 +160,15 @@ static void probe_lead(tl_circuit* circuit) {
         }
 }
 
-/// The node that the one source of 1 V drives; the guitar's are silent.
-static tl_node find_volt(const tl_circuit* circuit) {
-    for (size_t i = 0; i < circuit->element_count; ++i)
-        if (circuit->elements[i].kind == 'v' && circuit->elements[i].value == 1)
-            return circuit->elements[i].a;
-    return TL_GROUND;
-}
-
-/// A new node that follows `control` above `from`.
-static tl_node append_follower(tl_circuit* circuit, tl_node from, tl_node control, double gain) {
-    tl_node node = (tl_node)circuit->node_count;
-    circuit->nodes = tl_grow(circuit->nodes, circuit->node_count + 1, sizeof *circuit->nodes);
-    circuit->nodes[circuit->node_count++] = (tl_node_words){NULL, "what is read", false};
-    circuit->elements =
-        tl_grow(circuit->elements, circuit->element_count + 1, sizeof *circuit->elements);
-    circuit->elements[circuit->element_count++] =
-        (tl_element){.kind = 'e', .a = node, .b = from, .control = control, .value = gain};
-    return node;
-}
-
-/// Adds a known part of the source's volt to all that is read.
-static void add_known(tl_circuit* circuit, double known) {
-    tl_node volt = find_volt(circuit);
-    for (size_t i = 0; i < circuit->output_count; ++i) {
-        tl_node follows = append_follower(circuit, TL_GROUND, circuit->outputs[i].node, 1);
-        circuit->outputs[i].node = append_follower(circuit, follows, volt, known);
-    }
-}
-
 /// Has the voltage between the two ends of the current read in place of the last amp's.
 static void probe_between(tl_circuit* circuit) {
     for (size_t i = 0; i < circuit->element_count; ++i) {
         tl_element current = circuit->elements[i];
-        if (current.kind != 'g' || current.part || current.control != find_volt(circuit))
+        if (current.kind != 'g' || current.part || current.control != tl_known_volt(circuit))
             continue;
-        tl_node follows = append_follower(circuit, TL_GROUND, current.b, 1);
+        tl_node follows = tl_known_follower(circuit, TL_GROUND, current.b, 1);
         circuit->outputs[circuit->output_count - 1].node =
-            append_follower(circuit, follows, current.a, -1);
+            tl_known_follower(circuit, follows, current.a, -1);
         return;
     }
 }
@@ -220,7 +192,7 @@ static void add_run_circuits(dressing* d, work* at) {
         extras = (tl_circuit_extras){.context = &a, .before = add_current, .silent = true};
         tl_circuit* circuit = tl_circuit_build_extended(d->rig, &extras);
         probe_between(circuit);
-        add_known(circuit, TL_DRESS_KNOWN_OHM);
+        tl_known_add(circuit, TL_DRESS_KNOWN_OHM);
         add_circuit(d, circuit);
         return;
     }
@@ -230,7 +202,7 @@ static void add_run_circuits(dressing* d, work* at) {
         bool injected = a.which == INJECTED || a.which == INJECTED_BUFFERED;
         if (injected)
             probe_lead(circuit);
-        add_known(circuit, injected ? TL_DRESS_KNOWN_OHM : TL_DRESS_KNOWN_SHARE);
+        tl_known_add(circuit, injected ? TL_DRESS_KNOWN_OHM : TL_DRESS_KNOWN_SHARE);
         add_circuit(d, circuit);
     }
 }

@@ -41,6 +41,7 @@ tl_power_lead tl_power_lead_of(const tl_power* power, const tl_consumer* consume
         more = tl_part_number(lead->wire, "strands", 1) > 1 ? stranded : 1;
     }
     const tl_part* joint = lead->joint ? lead->joint : power->lead.joint;
+    made.jointed = joint != NULL;
     made.joint_ohm = joint ? tl_part_number(joint, "resistance", 0) : 0;
     made.ohm_per_m = more * copper_ohm_m / (pi * gauge_m * gauge_m / 4);
     return made;
@@ -107,9 +108,13 @@ static void list_pedals(tl_power_work* w) {
         const tl_board_pedal* pedal = &w->board->pedals[i];
         tl_power_lead lead = tl_power_lead_of(w->power, consumer);
         plan->terms.lead_assumed = plan->terms.lead_assumed || lead.assumed;
+        plan->terms.joints_stated = plan->terms.joints_stated || lead.jointed;
+        plan->terms.joints_missing = plan->terms.joints_missing || !lead.jointed;
         plan->pedals[i] =
             (tl_power_pedal){.name = tl_copy(consumer->name),
                              .in_chain = consumer->item != NULL,
+                             .digital = pedal->digital,
+                             .pulses = tl_part_has(consumer->part, "pulse.current"),
                              .output = TL_POWER_NONE,
                              .given = consumer->given,
                              .volts_v = pedal->volts_v,
@@ -152,6 +157,9 @@ static void fill_loads(tl_power_work* w) {
         if (pedal->output == TL_POWER_NONE)
             continue;
         double volts_v = plan->outputs[pedal->output].volts_v;
+        if (fabs(volts_v - pedal->volts_v) > 5e-3 ||
+            strcmp(pedal->polarity, plan->outputs[pedal->output].polarity) != 0)
+            continue; // what it does not need does not arrive either
         pedal->arrives_v = volts_v - pedal->current_a * pedal->lead_ohm;
         pedal->starts_v = volts_v - pedal->inrush_a * pedal->lead_ohm;
     }
@@ -237,6 +245,14 @@ static void set_terms(tl_power_work* w) {
     plan->terms.shield_ohm_per_m = NAN;
 }
 
+/// A loop that cannot be solved takes nothing else of the plan with it: the reason stands there.
+static void find_loops(tl_power_work* w) {
+    tl_error* trouble = tl_error_new();
+    if (tl_power_loops(w, trouble) != TL_OK)
+        w->plan->loop_trouble = tl_copy(tl_error_text(trouble));
+    tl_error_free(trouble);
+}
+
 static tl_status make_plan(tl_power_work* w, tl_error* error) {
     set_terms(w);
     list_outputs(w);
@@ -253,9 +269,12 @@ static tl_status make_plan(tl_power_work* w, tl_error* error) {
     w->route = tl_route_make(w->rig, w->plan->terms.shield_share);
     if (w->route.assumed)
         w->plan->terms.shield_ohm_per_m = TL_ROUTE_OHM_PER_M;
+    for (size_t i = 0; i < w->plan->pedal_count; ++i)
+        w->plan->pedals[i].in_path = tl_route_meets(&w->route, i);
     tl_power_findings(w);
     tl_power_faults(w);
-    return tl_power_loops(w, error);
+    find_loops(w);
+    return TL_OK;
 }
 
 static tl_status study_power(tl_session* session, tl_rig* rig, tl_power_plan** plan,
@@ -316,6 +335,8 @@ static void free_outcomes(tl_power_plan* plan) {
         free(plan->faults[i].name);
         free(plan->faults[i].dead);
         free(plan->faults[i].blocking);
+        free(plan->faults[i].stuck);
+        free(plan->faults[i].unknown);
         free(plan->faults[i].amps);
         free(plan->faults[i].words);
     }
@@ -324,6 +345,8 @@ static void free_outcomes(tl_power_plan* plan) {
     free(plan->faults);
     free(plan->conflict);
     free(plan->conflict_pedals);
+    free(plan->unstated);
+    free(plan->loop_trouble);
 }
 
 void tl_power_plan_free(tl_power_plan* plan) {

@@ -21,20 +21,6 @@ static void term_of(tl_board_model* m, size_t pedal, size_t output, double facto
         tl_milp_term(m->milp, column, factor);
 }
 
-/// Columns of how many pedals beyond the first each return has.
-static void add_sharing(tl_board_model* m) {
-    const tl_board* board = m->board;
-    for (size_t group = 0; group < board->group_count; ++group) {
-        size_t beyond = tl_milp_whole(m->milp, 0, (double)board->pedal_count);
-        tl_milp_row(m->milp, -INFINITY, 1);
-        for (size_t j = 0; j < board->output_count; ++j)
-            for (size_t i = 0; board->outputs[j].group == group && i < board->pedal_count; ++i)
-                term_of(m, i, j, 1);
-        tl_milp_term(m->milp, beyond, -1);
-        tl_milp_cost(m->milp, beyond, 1);
-    }
-}
-
 /// Columns of whether the start of some pedal may overload an output.
 static void add_surges(tl_board_model* m) {
     const tl_board* board = m->board;
@@ -135,7 +121,7 @@ tl_status tl_board_assign(const tl_board* board, size_t* at, bool* feasible, boo
                           tl_error* error) {
     tl_board_model* m = tl_board_model_new(board, TL_BEND_NOTHING);
     bool settled = false;
-    add_sharing(m);
+    tl_board_model_add_sharing(m, 1);
     tl_status status = reach(m, feasible, error);
     if (status == TL_OK && *feasible) {
         read_places(m, at);

@@ -83,9 +83,9 @@ bool tl_board_holds(const tl_board* board, const size_t* at);
 /// What may be bent, each at a cost of its own, when no assignment keeps all rules.
 typedef enum {
     TL_BEND_NOTHING,
+    TL_BEND_MOVE,     ///< pedals that were given an output go to another
     TL_BEND_HEADROOM, ///< less of it
     TL_BEND_ADAPTER,  ///< pedals on an isolated output of the other polarity, alone there
-    TL_BEND_MOVE,     ///< pedals that were given an output go to another
     TL_BEND_CURRENT,  ///< one output gives more
     TL_BEND_SUPPLY,   ///< one supply gives more
     TL_BEND_OUTPUT,   ///< one more isolated output
@@ -112,6 +112,8 @@ typedef struct {
 
 tl_board_model* tl_board_model_new(const tl_board* board, tl_bend bend);
 void tl_board_model_free(tl_board_model* model);
+/// Adds columns of how many pedals beyond the first each return has, each at a cost.
+void tl_board_model_add_sharing(tl_board_model* model, double cost);
 
 /// The best assignment that keeps all rules; `*feasible` false: it is proven that there is none.
 /// `at` by pedal. `*proven` (may be NULL) false: the last two goals were given up on a large board;

@@ -1,8 +1,8 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 // A board that cannot be: the smallest change of each kind that would do (elastic programs), each
-// tried by solving the changed board again; and who can be fed all the same.
+// tried by solving the changed board again.
 #include "base/text.h"
-#include "study/power_work.h"
+#include "study/power_buy.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -52,13 +52,19 @@ static void set_cost(tl_board_model* m, tl_bend bend) {
         cost_all(m->milp, m->pairs, board->pedal_count * board->pedal_count);
 }
 
-/// Among changes of one size: the first output or supply, the least current left out.
+/// Nodes of the search for the best among changes of one size.
+enum { MOST_NODES = 500 };
+
+/// Among changes of one size: fewest that share a return, then the first output or supply; the
+/// least current left out.
 static void set_second_cost(tl_board_model* m, tl_bend bend) {
     const tl_board* board = m->board;
     bool more = bend == TL_BEND_CURRENT || bend == TL_BEND_SUPPLY;
     size_t count = bend == TL_BEND_CURRENT ? board->output_count : board->supply_count;
     for (size_t i = 0; more && i < count; ++i)
         tl_milp_cost(m->milp, m->more_of[i], (double)i);
+    if (bend == TL_BEND_CURRENT || bend == TL_BEND_OUTPUT)
+        tl_board_model_add_sharing(m, (double)board->output_count + 1);
     for (size_t i = 0; bend == TL_BEND_LEAVE && i < board->pedal_count; ++i)
         if (m->left[i] != TL_NOWHERE)
             tl_milp_cost(m->milp, m->left[i], board->pedals[i].current_ma);
@@ -95,8 +101,8 @@ static void take_headroom(trying* t) {
     free(at);
     t->changed->headroom = t->change.headroom = kept;
     t->change.kind = "headroom";
-    t->change.words = tl_printf("Keep %.4g %% of the limits free instead of %.4g %%.", 100 * kept,
-                                100 * t->work->board->headroom);
+    t->change.words = tl_printf("Keep %.0f %% of the limits free instead of %.4g %%.",
+                                floor(100 * kept + 1e-6), 100 * t->work->board->headroom);
 }
 
 static void take_adapter(trying* t) {
@@ -131,6 +137,25 @@ static void take_moves(trying* t) {
     t->change.words = tl_text_take(&text);
 }
 
+/// "brick/5 gives at least 320 mA instead of 300 mA".
+static char* current_words(trying* t, const size_t* at, size_t output) {
+    const tl_power_output* about = &t->work->plan->outputs[output];
+    size_t pedals = t->work->board->pedal_count;
+    size_t* members = tl_new(pedals, sizeof *members);
+    size_t count = 0;
+    tl_text text = {0};
+    for (size_t i = 0; i < pedals; ++i)
+        if (at[i] == output)
+            members[count++] = i;
+    tl_text_addf(&text, "%s gives at least %.6g mA instead of %.6g mA", about->name,
+                 1e3 * t->change.buy_a, 1e3 * about->limit_a);
+    t->change.peak_a = tl_power_add_start(&text, t->work, members, count,
+                                          fmax(1e3 * about->peak_a, 1e3 * t->change.buy_a));
+    tl_text_add(&text, ".");
+    free(members);
+    return tl_text_take(&text);
+}
+
 static void take_current(trying* t) {
     const tl_power_plan* plan = t->work->plan;
     size_t* at = find_places(t);
@@ -145,9 +170,8 @@ static void take_current(trying* t) {
         output->peak_ma = fmax(output->peak_ma, output->limit_ma);
         t->change.output = i;
         t->change.current_a = more_ma / 1e3;
-        t->change.words =
-            tl_printf("%s gives %.6g mA more: %.6g instead of %.6g mA.", plan->outputs[i].name,
-                      more_ma, output->limit_ma, 1e3 * plan->outputs[i].limit_a);
+        t->change.buy_a = tl_power_buy_ma(output->limit_ma) / 1e3;
+        t->change.words = current_words(t, at, i);
     }
     free(at);
     t->change.kind = "current";
@@ -165,11 +189,40 @@ static void take_power(trying* t) {
         t->change.supply = i;
         t->change.power_w = more_mw / 1e3;
         t->change.words = tl_printf(
-            "'%s' gives %.6g W more: %.6g instead of %.6g W.", t->work->power->supplies[i].name,
-            more_mw / 1e3, t->changed->supply_mw[i] / 1e3, t->work->board->supply_mw[i] / 1e3);
+            "'%s' gives at least %.0f W instead of %.6g W.", t->work->power->supplies[i].name,
+            ceil(t->changed->supply_mw[i] / 1e3 - 1e-9), t->work->board->supply_mw[i] / 1e3);
     }
     free(at);
     t->change.kind = "supply";
+}
+
+/// Whether some supply has the watts left for one more output of so many.
+static bool has_watts(const trying* t, double load_mw) {
+    const tl_board* board = t->work->board;
+    size_t* at = find_places(t);
+    bool has = false;
+    for (size_t i = 0; i < board->supply_count; ++i)
+        has = has || isinf(board->supply_mw[i]) ||
+              tl_board_supply_mw(board, at, i) + load_mw <=
+                  board->supply_mw[i] * (1 - board->headroom) + 1e-6;
+    free(at);
+    return has;
+}
+
+/// "One more isolated output of 9 V centre-negative and at least 320 mA, for 'reverb'".
+static char* output_words(trying* t, double load_ma) {
+    const tl_power_pedal* one = &t->work->plan->pedals[t->change.pedals[0]];
+    bool another = !has_watts(t, load_ma * one->volts_v);
+    tl_text text = {0};
+    char* names = tl_power_names(t->work->plan, t->change.pedals, t->change.pedal_count);
+    tl_text_addf(&text, "One more isolated output%s of %.6g V %s and at least %.6g mA",
+                 another ? ", of another supply," : "", one->volts_v, one->polarity,
+                 1e3 * t->change.buy_a);
+    t->change.peak_a = tl_power_add_start(&text, t->work, t->change.pedals, t->change.pedal_count,
+                                          1e3 * t->change.buy_a);
+    tl_text_addf(&text, ", for %s.", names);
+    free(names);
+    return tl_text_take(&text);
 }
 
 static void take_output(trying* t) {
@@ -195,12 +248,9 @@ static void take_output(trying* t) {
     t->changed->supply_mw[t->changed->supply_count++] = INFINITY;
     t->change.volts_v = one->volts_v;
     t->change.current_a = limit_ma / 1e3;
-    char* names = tl_power_names(t->work->plan, t->change.pedals, t->change.pedal_count);
+    t->change.buy_a = tl_power_buy_ma(limit_ma) / 1e3;
     t->change.kind = "output";
-    t->change.words =
-        tl_printf("One more isolated output of %.6g V %s and %.6g mA, for %s.", one->volts_v,
-                  t->work->plan->pedals[t->change.pedals[0]].polarity, limit_ma, names);
-    free(names);
+    t->change.words = output_words(t, load_ma);
 }
 
 static void take_hum(trying* t) {
@@ -240,8 +290,7 @@ static void take(trying* t, tl_bend bend) {
         [TL_BEND_MOVE] = take_moves,        [TL_BEND_CURRENT] = take_current,
         [TL_BEND_SUPPLY] = take_power,      [TL_BEND_OUTPUT] = take_output,
         [TL_BEND_HUM] = take_hum,           [TL_BEND_LEAVE] = take_leave};
-    t->change.output = t->change.supply = TL_POWER_NONE;
-    t->change.headroom = t->change.volts_v = t->change.current_a = t->change.power_w = NAN;
+    t->change = tl_power_no_change();
     takers[bend](t);
 }
 
@@ -259,12 +308,6 @@ static void add_destinations(trying* t, const size_t* at) {
     tl_text_add(&text, ".");
     free(t->change.words);
     t->change.words = tl_text_take(&text);
-}
-
-static void keep_change(trying* t) {
-    tl_power_plan* plan = t->work->plan;
-    plan->changes = tl_grow_one(plan->changes, plan->change_count, sizeof *plan->changes);
-    plan->changes[plan->change_count++] = t->change;
 }
 
 /// Solves the changed board; a change that does not do is our own mistake.
@@ -292,14 +335,17 @@ static tl_status try_bend(tl_power_work* w, tl_bend bend, tl_error* error) {
         tl_milp_keep_cost(t.model->milp, total + 1e-7 * fabs(total) + 1e-7);
         tl_milp_no_cost(t.model->milp);
         set_second_cost(t.model, bend);
-        status = tl_milp_solve(t.model->milp, &feasible, error);
+        bool proven = false; // what was found already stays good
+        status = bend == TL_BEND_CURRENT || bend == TL_BEND_OUTPUT
+                     ? tl_milp_improve(t.model->milp, MOST_NODES, &proven, error)
+                     : tl_milp_solve(t.model->milp, &feasible, error);
     }
     if (status == TL_OK && feasible) {
         t.changed = tl_board_copy(w->board);
         take(&t, bend);
         status = verify(&t, error);
         if (status == TL_OK)
-            keep_change(&t);
+            tl_power_keep_change(w->plan, &t.change);
         else
             free(t.change.words), free(t.change.pedals);
     }
@@ -315,68 +361,15 @@ static bool has_given(const tl_board* board) {
     return false;
 }
 
-// ---- who can be fed all the same
-
-/// A board on which what was given stands as it is, right or wrong, and only takes its share of
-/// the limits; so that the others can be led around it.
-static tl_board* around_given(const tl_board* board) {
-    tl_board* copy = tl_board_copy(board);
-    double share = 1 - board->headroom;
-    for (size_t i = 0; i < copy->pedal_count; ++i) {
-        tl_board_pedal* pedal = &copy->pedals[i];
-        if (pedal->given == TL_NOWHERE)
-            continue;
-        tl_board_output* output = &copy->outputs[pedal->given];
-        output->limit_ma = fmax(0, output->limit_ma - pedal->current_ma / share);
-        copy->supply_mw[output->supply] =
-            fmax(0, copy->supply_mw[output->supply] - pedal->current_ma * pedal->volts_v / share);
-        for (size_t k = 0; output->volt_count > 1 && k < output->volt_count; ++k)
-            if (fabs(output->volts_v[k] - pedal->volts_v) < 5e-3)
-                output->volts_v[0] = pedal->volts_v;
-        output->volt_count = 1;
-        pedal->current_ma = pedal->inrush_ma = 0;
-        pedal->polarity = output->polarity;
-        pedal->excused = true;
-    }
-    for (size_t i = 0; i < copy->pedal_count; ++i)
-        if (copy->pedals[i].excused)
-            copy->pedals[i].volts_v = copy->outputs[copy->pedals[i].given].volts_v[0];
-    return copy;
-}
-
-static tl_status feed_the_rest(tl_power_work* w, tl_error* error) {
-    tl_board* around = around_given(w->board);
-    tl_board_model* model = tl_board_model_new(around, TL_BEND_LEAVE);
-    bool feasible = false;
-    set_cost(model, TL_BEND_LEAVE);
-    for (size_t i = 0; i < around->pedal_count; ++i)
-        if (around->pedals[i].excused)
-            tl_milp_hold(model->milp, model->left[i], 0); // it is plugged in already
-    tl_status status = tl_milp_solve(model->milp, &feasible, error);
-    if (status == TL_OK) {
-        tl_milp_keep_cost(model->milp, tl_milp_total(model->milp) + 0.5);
-        tl_milp_no_cost(model->milp);
-        set_second_cost(model, TL_BEND_LEAVE);
-        status = tl_milp_solve(model->milp, &feasible, error);
-    }
-    for (size_t i = 0; status == TL_OK && i < around->pedal_count; ++i)
-        around->pedals[i].out = tl_milp_value(model->milp, model->left[i]) > 0.5;
-    if (status == TL_OK)
-        status = tl_board_assign(around, w->at, &feasible, &w->plan->settled, error);
-    if (status == TL_OK && !feasible)
-        status = tl_error_set(error, TL_FAILURE, "those that can be fed cannot be fed");
-    tl_board_model_free(model);
-    tl_board_free(around);
-    return status;
-}
-
 tl_status tl_power_changes(tl_power_work* w, tl_error* error) {
     tl_status status = tl_power_conflict(w, error);
-    for (int bend = TL_BEND_HEADROOM; status == TL_OK && bend < TL_BENDS; ++bend) {
+    for (int bend = TL_BEND_NOTHING + 1; status == TL_OK && bend < TL_BENDS; ++bend) {
         bool skipped = (bend == TL_BEND_MOVE && !has_given(w->board)) ||
                        (bend == TL_BEND_HEADROOM && w->board->headroom == 0);
         if (!skipped)
             status = try_bend(w, (tl_bend)bend, error);
     }
-    return status == TL_OK ? feed_the_rest(w, error) : status;
+    if (status == TL_OK)
+        status = tl_power_feed_rest(w, error);
+    return status;
 }

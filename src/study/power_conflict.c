@@ -103,23 +103,41 @@ static tl_status filter(conflict* c, tl_error* error) {
     return status;
 }
 
-/// "brick/1 and brick/2 (100 mA each, 80 mA with the headroom kept)".
+/// Whether an output's limit is worth a name: the largest of those in the way, or one that would
+/// do for some pedal of the group.
+static bool is_near(const tl_power_work* w, const conflict* c, size_t output) {
+    const tl_board_output* about = &w->board->outputs[output];
+    double most_ma = 0;
+    for (size_t i = 0; i < w->board->output_count; ++i)
+        if (c->outputs[i])
+            most_ma = fmax(most_ma, w->board->outputs[i].limit_ma);
+    for (size_t i = 0; i < w->plan->conflict_pedal_count; ++i) {
+        size_t pedal = w->plan->conflict_pedals[i];
+        if (tl_board_fits(w->board, pedal, output) &&
+            w->board->pedals[pedal].current_ma <= about->limit_ma * (1 - w->board->headroom))
+            return true;
+    }
+    return about->limit_ma >= most_ma;
+}
+
+/// "the limit of brick/5 (300 mA, of which 240 mA may be used) and of 6 smaller outputs".
 static void add_limits(tl_text* text, const tl_power_work* w, const conflict* c) {
     size_t count = 0;
-    size_t all = 0;
-    for (size_t i = 0; i < w->plan->output_count; ++i)
-        all += c->outputs[i];
+    size_t smaller = 0;
     for (size_t i = 0; i < w->plan->output_count; ++i) {
         if (!c->outputs[i])
             continue;
+        if (!is_near(w, c, i)) {
+            ++smaller;
+            continue;
+        }
         const double limit_ma = w->board->outputs[i].limit_ma;
         tl_text_addf(text, "%s%s (%.6g mA, of which %.6g mA may be used)",
-                     count == 0         ? ""
-                     : count + 1 == all ? " and "
-                                        : ", ",
-                     w->plan->outputs[i].name, limit_ma, limit_ma * (1 - w->board->headroom));
-        ++count;
+                     count++ ? ", of " : "the limit of ", w->plan->outputs[i].name, limit_ma,
+                     limit_ma * (1 - w->board->headroom));
     }
+    if (smaller)
+        tl_text_addf(text, " and of %zu smaller %s", smaller, smaller > 1 ? "outputs" : "output");
 }
 
 /// Whether some output has a pedal's volts; and its polarity too.
@@ -137,53 +155,57 @@ static void look_for_outputs(const tl_power_work* w, size_t pedal, bool* volts, 
     }
 }
 
-/// A pedal that no output feeds, whatever the limits.
-static bool add_misfit(tl_text* text, const tl_power_work* w, size_t pedal) {
-    const tl_power_pedal* about = &w->plan->pedals[pedal];
+const char* tl_power_misfit(const tl_power_work* w, size_t pedal) {
     bool volts = false;
     bool both = false;
     look_for_outputs(w, pedal, &volts, &both);
-    if (both)
-        return false;
-    if (volts)
-        tl_text_addf(text,
-                     "'%s' needs %.6g V %s: there are outputs of %.6g V, but none of that "
-                     "polarity",
-                     about->name, about->volts_v, about->polarity, about->volts_v);
-    else
-        tl_text_addf(text, "'%s' needs %.6g V %s: no output gives %.6g V", about->name,
-                     about->volts_v, about->polarity, about->volts_v);
-    return true;
+    return both    ? NULL
+           : volts ? "there are outputs of its volts, but none of its polarity"
+                   : "no output gives its volts";
 }
 
-/// The limits and rules in the way, a sentence each; false when there are none.
-static bool add_obstacles(tl_text* text, const tl_power_work* w, const conflict* c) {
+/// Begins one more thing that is in the way.
+static void begin_obstacle(tl_text* text, size_t* count) {
+    tl_text_add(text, (*count)++ ? "; " : " In the way: ");
+}
+
+/// The limits and rules in the way, in one sentence; the number of them that are no given output.
+static size_t add_obstacles(tl_text* text, const tl_power_work* w, const conflict* c) {
     const tl_power_plan* plan = w->plan;
-    size_t before = text->size;
+    size_t count = 0;
     bool limits = false;
     for (size_t i = 0; i < plan->output_count; ++i)
         limits = limits || c->outputs[i];
     if (limits) {
-        tl_text_add(text, " In the way: the limit of ");
+        begin_obstacle(text, &count);
         add_limits(text, w, c);
-        tl_text_add(text, ".");
     }
-    for (size_t i = 0; i < w->board->supply_count; ++i)
-        if (c->supplies[i])
-            tl_text_addf(text,
-                         " In the way: '%s' gives %.6g W in all, of which %.6g W may be used.",
-                         w->power->supplies[i].name, w->board->supply_mw[i] / 1e3,
-                         w->board->supply_mw[i] / 1e3 * (1 - w->board->headroom));
-    if (c->hum)
-        tl_text_add(text, " In the way: digital pedals must not share a return with high-gain "
-                          "ones.");
-    if (c->ground)
-        tl_text_add(text, " In the way: a pedal of positive ground must not share a return.");
-    bool rules = text->size > before;
-    for (size_t i = 0; i < plan->pedal_count; ++i)
-        if (c->given[i])
-            tl_text_addf(text, " In the way: '%s' was given %s.", plan->pedals[i].name,
-                         plan->outputs[w->board->pedals[i].given].name);
+    for (size_t i = 0; i < w->board->supply_count; ++i) {
+        if (!c->supplies[i])
+            continue;
+        begin_obstacle(text, &count);
+        tl_text_addf(text, "'%s' gives %.6g W in all, of which %.6g W may be used",
+                     w->power->supplies[i].name, w->board->supply_mw[i] / 1e3,
+                     w->board->supply_mw[i] / 1e3 * (1 - w->board->headroom));
+    }
+    if (c->hum) {
+        begin_obstacle(text, &count);
+        tl_text_add(text, "digital pedals must not share a return with high-gain ones");
+    }
+    if (c->ground) {
+        begin_obstacle(text, &count);
+        tl_text_add(text, "a pedal of positive ground must not share a return");
+    }
+    size_t rules = count;
+    for (size_t i = 0; i < plan->pedal_count; ++i) {
+        if (!c->given[i])
+            continue;
+        begin_obstacle(text, &count);
+        tl_text_addf(text, "'%s' was given %s", plan->pedals[i].name,
+                     plan->outputs[w->board->pedals[i].given].name);
+    }
+    if (count)
+        tl_text_add(text, ".");
     return rules;
 }
 
@@ -192,9 +214,11 @@ static char* conflict_words(tl_power_work* w, const conflict* c) {
     tl_power_plan* plan = w->plan;
     tl_text text = {0};
     size_t count = plan->conflict_pedal_count;
-    if (count == 1 && add_misfit(&text, w, plan->conflict_pedals[0])) {
-        tl_text_add(&text, ".");
-        return tl_text_take(&text);
+    const char* misfit = count == 1 ? tl_power_misfit(w, plan->conflict_pedals[0]) : NULL;
+    if (misfit) {
+        const tl_power_pedal* about = &plan->pedals[plan->conflict_pedals[0]];
+        return tl_printf("'%s' needs %.6g V %s: %s.", about->name, about->volts_v, about->polarity,
+                         misfit);
     }
     char* names = tl_power_names(plan, plan->conflict_pedals, count);
     double sum_ma = 0;

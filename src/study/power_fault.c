@@ -20,23 +20,34 @@ static death death_of(const tl_consumer* consumer) {
     return tl_part_chosen(part, "engaged", "yes") ? BLOCKS_UNTIL_OFF : PASSES;
 }
 
-static bool is_in_path(const tl_power_work* w, size_t pedal) {
+static bool leads_to_amp(const tl_power_work* w, size_t pedal) {
     for (size_t i = 0; i < w->route.amp_count; ++i)
         if (tl_route_leads(&w->route, i, pedal))
             return true;
     return false;
 }
 
+/// Dead devices, of which only the rig's owner knows what they do to the signal.
+static void find_unknown(const tl_power_work* w, tl_power_fault* fault) {
+    fault->unknown = tl_new(fault->dead_count, sizeof *fault->unknown);
+    for (size_t i = 0; i < fault->dead_count; ++i)
+        if (!w->power->consumers[fault->dead[i]].item)
+            fault->unknown[fault->unknown_count++] = fault->dead[i];
+}
+
 /// Who of the dead stops the signal, and at which amps.
 static void find_blocking(const tl_power_work* w, tl_power_fault* fault) {
     fault->steps_off = true;
     fault->blocking = tl_new(fault->dead_count, sizeof *fault->blocking);
+    fault->stuck = tl_new(fault->dead_count, sizeof *fault->stuck);
     fault->amps = tl_new(w->route.amp_count, sizeof *fault->amps);
     for (size_t i = 0; i < fault->dead_count; ++i) {
         death death = death_of(&w->power->consumers[fault->dead[i]]);
-        if (death == PASSES || !is_in_path(w, fault->dead[i]))
+        if (death == PASSES || !leads_to_amp(w, fault->dead[i]))
             continue;
         fault->blocking[fault->blocking_count++] = fault->dead[i];
+        if (death == BLOCKS)
+            fault->stuck[fault->stuck_count++] = fault->dead[i];
         fault->steps_off = fault->steps_off && death == BLOCKS_UNTIL_OFF;
     }
     for (size_t amp = 0; amp < w->route.amp_count; ++amp)
@@ -47,24 +58,57 @@ static void find_blocking(const tl_power_work* w, tl_power_fault* fault) {
             }
 }
 
-/// "stops at 'drive', on or off", where the signal goes no further; at which amps, if not at all.
-static char* fault_words(const tl_power_work* w, const tl_power_fault* fault) {
+/// Whether a pedal is among some.
+static bool is_among(const size_t* pedals, size_t count, size_t pedal) {
+    for (size_t i = 0; i < count; ++i)
+        if (pedals[i] == pedal)
+            return true;
+    return false;
+}
+
+/// "'drive'", or "3 of them" where names would be too many.
+static char* few_names(const tl_power_plan* plan, const size_t* pedals, size_t count,
+                       const char* others) {
     enum { MOST_NAMES = 3 };
+    return count > MOST_NAMES ? tl_printf("%zu%s", count, others)
+                              : tl_power_names(plan, pedals, count);
+}
+
+/// "stops at 'delay' on or off, and at 'drive' until it is stepped off".
+static void add_blocking(tl_text* text, const tl_power_work* w, const tl_power_fault* fault) {
+    size_t* until_off = tl_new(fault->blocking_count, sizeof *until_off);
+    size_t count = 0;
+    for (size_t i = 0; i < fault->blocking_count; ++i)
+        if (!is_among(fault->stuck, fault->stuck_count, fault->blocking[i]))
+            until_off[count++] = fault->blocking[i];
+    char* stuck = few_names(w->plan, fault->stuck, fault->stuck_count, " of them");
+    char* others = few_names(w->plan, until_off, count, fault->stuck_count ? "" : " of them");
+    if (fault->stuck_count)
+        tl_text_addf(text, "stops at %s on or off", stuck);
+    if (count)
+        tl_text_addf(text, "%s %s until %s stepped off",
+                     fault->stuck_count ? ", and at" : "stops at", others,
+                     count == 1 ? "it is" : "they are");
+    free(stuck);
+    free(others);
+    free(until_off);
+}
+
+/// What happens to the signal: where it stops, at which amps if not at all, and what is not known.
+static char* fault_words(const tl_power_work* w, const tl_power_fault* fault) {
     tl_text text = {0};
-    if (!fault->amp_count)
-        return tl_copy("passes");
-    char* blocking = tl_power_names(w->plan, fault->blocking, fault->blocking_count);
-    if (fault->blocking_count > MOST_NAMES)
-        tl_text_addf(&text, "stops at %zu of them", fault->blocking_count);
-    else
-        tl_text_addf(&text, "stops at %s", blocking);
-    tl_text_add(&text, !fault->steps_off            ? ", on or off"
-                       : fault->blocking_count == 1 ? " until it is stepped off"
-                                                    : " until they are stepped off");
+    if (fault->amp_count)
+        add_blocking(&text, w, fault);
+    else if (fault->unknown_count < fault->dead_count)
+        tl_text_add(&text, "passes");
     for (size_t i = 0; fault->amp_count < w->route.amp_count && i < fault->amp_count; ++i)
         tl_text_addf(&text, "%s'%s'", i ? ", " : "; silent: amp ",
                      w->route.amps[fault->amps[i]].name);
-    free(blocking);
+    if (fault->unknown_count) {
+        char* names = few_names(w->plan, fault->unknown, fault->unknown_count, " devices");
+        tl_text_addf(&text, "%swhat %s does to it is not known", text.size ? "; " : "", names);
+        free(names);
+    }
     return tl_text_take(&text);
 }
 
@@ -78,6 +122,7 @@ static void add_fault(tl_power_work* w, const char* kind, char* name, size_t* de
     }
     tl_power_fault fault = {.kind = kind, .name = name, .dead = dead, .dead_count = count};
     find_blocking(w, &fault);
+    find_unknown(w, &fault);
     fault.words = fault_words(w, &fault);
     plan->faults = tl_grow_one(plan->faults, plan->fault_count, sizeof *plan->faults);
     plan->faults[plan->fault_count++] = fault;

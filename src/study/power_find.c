@@ -50,10 +50,14 @@ static void judge_volts(tl_power_work* w, size_t i) {
 static void judge_polarity(tl_power_work* w, size_t i) {
     const tl_power_pedal* pedal = &w->plan->pedals[i];
     const tl_power_output* output = &w->plan->outputs[pedal->output];
-    if (strcmp(pedal->polarity, output->polarity) != 0)
-        add(w, TL_POWER_ERROR, "polarity", i, pedal->output,
-            "'%s' wants %s and %s is %s: fed the wrong way round it can be destroyed.", pedal->name,
-            pedal->polarity, output->name, output->polarity);
+    if (strcmp(pedal->polarity, output->polarity) == 0)
+        return;
+    const char* harm =
+        strcmp(output->polarity, "ac") == 0  ? "fed with AC, a pedal made for DC can be destroyed"
+        : strcmp(pedal->polarity, "ac") == 0 ? "a pedal made for AC does not work on DC"
+                                             : "fed the wrong way round it can be destroyed";
+    add(w, TL_POWER_ERROR, "polarity", i, pedal->output, "'%s' wants %s and %s is %s: %s.",
+        pedal->name, pedal->polarity, output->name, output->polarity, harm);
 }
 
 /// The part of an output by its number among all of them.
@@ -82,16 +86,86 @@ static void judge_drop(tl_power_work* w, size_t i) {
     if (!(pedal->arrives_v < least_share * volts_v))
         return;
     add(w, TL_POWER_WARNING, "drop", i, pedal->output,
-        "Only %.2f of %.6g V reach '%s': its lead (%.3g m) is too thin or too long, or its joints "
-        "are bad (%.3g ohm there and back).",
-        pedal->arrives_v, volts_v, pedal->name, pedal->lead_m, pedal->lead_ohm);
+        "Only %.2f of %.6g V reach '%s', a drop of %.0f %%, where up to %.0f %% is common "
+        "practice: "
+        "its lead (%.3g m) is too thin or too long, or its joints are bad (%.3g ohm there and "
+        "back).",
+        pedal->arrives_v, volts_v, pedal->name, 100 * (1 - pedal->arrives_v / volts_v),
+        100 * (1 - least_share), pedal->lead_m, pedal->lead_ohm);
+}
+
+/// Who hangs on an output's return and must not share it with a pedal; or TL_NOWHERE.
+static size_t find_apart(const tl_power_work* w, size_t pedal, size_t output) {
+    for (size_t i = 0; i < w->plan->pedal_count; ++i)
+        if (w->at[i] != TL_NOWHERE &&
+            w->board->outputs[w->at[i]].group == w->board->outputs[output].group &&
+            tl_board_apart(w->board, pedal, i) != TL_APART_NOT)
+            return i;
+    return TL_NOWHERE;
+}
+
+/// What may still be drawn of an output as things stand, mA; less than nothing where it is set to
+/// other volts.
+static double left_ma(const tl_power_work* w, size_t pedal, size_t output) {
+    const tl_power_output* about = &w->plan->outputs[output];
+    double share = 1 - w->board->headroom;
+    if (about->pedals && fabs(about->volts_v - w->board->pedals[pedal].volts_v) > 5e-3)
+        return -1;
+    double left_mw = w->board->supply_mw[about->supply] * share -
+                     tl_board_supply_mw(w->board, w->at, about->supply);
+    return fmax(0, fmin(1e3 * (about->limit_a * share - about->load_a),
+                        left_mw / w->board->pedals[pedal].volts_v));
+}
+
+/// Whom it would have to share with and must not, wherever it fits; TL_NOWHERE: there is a place.
+static size_t find_barred(const tl_power_work* w, size_t pedal, size_t* output) {
+    size_t other = TL_NOWHERE;
+    for (size_t i = 0; i < w->plan->output_count; ++i) {
+        if (!tl_board_fits(w->board, pedal, i))
+            continue;
+        size_t here = find_apart(w, pedal, i);
+        if (here == TL_NOWHERE)
+            return TL_NOWHERE;
+        if (other == TL_NOWHERE) {
+            *output = i;
+            other = here;
+        }
+    }
+    return other;
+}
+
+/// Why a pedal is left without, as the others now stand.
+static char* unfed_reason(const tl_power_work* w, size_t pedal) {
+    const tl_board_pedal* about = &w->board->pedals[pedal];
+    const char* misfit = tl_power_misfit(w, pedal);
+    if (misfit)
+        return tl_copy(misfit);
+    size_t at = 0;
+    size_t other = find_barred(w, pedal, &at);
+    if (other != TL_NOWHERE)
+        return tl_printf("on %s it would share a return with '%s', and %s",
+                         w->plan->outputs[at].name, w->plan->pedals[other].name,
+                         tl_board_apart(w->board, pedal, other) == TL_APART_HUM
+                             ? "digital must not be beside high-gain"
+                             : "one of the two has its plus on ground");
+    double most_ma = -1;
+    for (size_t i = 0; i < w->plan->output_count; ++i)
+        if (tl_board_fits(w->board, pedal, i) && find_apart(w, pedal, i) == TL_NOWHERE)
+            most_ma = fmax(most_ma, left_ma(w, pedal, i));
+    if (most_ma < 0)
+        return tl_copy("the outputs that could be set to its volts are set to others");
+    return tl_printf("it draws %.6g mA, and as the others stand no output that could feed it may "
+                     "give more than another %.6g mA",
+                     about->current_ma, most_ma);
 }
 
 static void judge_pedals(tl_power_work* w) {
     for (size_t i = 0; i < w->plan->pedal_count; ++i) {
         if (w->at[i] == TL_NOWHERE) {
-            add(w, TL_POWER_ERROR, "unpowered", i, TL_POWER_NONE, "'%s' is left without an output.",
-                w->plan->pedals[i].name);
+            char* reason = unfed_reason(w, i);
+            add(w, TL_POWER_ERROR, "unpowered", i, TL_POWER_NONE,
+                "'%s' is left without an output: %s.", w->plan->pedals[i].name, reason);
+            free(reason);
             continue;
         }
         judge_polarity(w, i);
@@ -252,10 +326,13 @@ static void look_at_part(void* context, tl_part* part, const tl_item* item, cons
 static void judge_unnamed(tl_power_work* w) {
     unnamed u = {.power = w->power};
     tl_rig_each_part(w->rig, look_at_part, &u);
-    if (u.count)
+    if (u.count) {
+        w->plan->unstated = tl_copy(tl_text_get(&u.names));
+        w->plan->unstated_count = u.count;
         add(w, TL_POWER_NOTE, "unstated", TL_POWER_NONE, TL_POWER_NONE,
             "Nothing is said of what %s %s: taken to run on batteries or none.",
             tl_text_get(&u.names), u.count > 1 ? "draw" : "draws");
+    }
     tl_text_free(&u.names);
 }
 

@@ -4,6 +4,7 @@
 // the shields stands in series in the audio leads, and comes to the amp as anything else does.
 #include "base/text.h"
 #include "response/weighting.h"
+#include "study/known.h"
 #include "study/power_work.h"
 
 #include <complex.h>
@@ -12,6 +13,10 @@
 #include <string.h>
 
 static const double pi = 3.14159265358979323846;
+/// Added to every response, which is 0 where no loop exists: volts at the amp per ampere of pulses.
+static const double known_ohm = 1e-6;
+/// No more than how well responses are known: below it is nothing (1 A of pulses, -240 dBV).
+static const double least_ohm = 1e-12;
 
 /// A way to wire the returns: by consumer the return it hangs on, or TL_NOWHERE.
 typedef struct {
@@ -121,19 +126,13 @@ static tl_circuit* build(const tl_power_work* w, const wiring* way, size_t pulse
     l.returns = tl_new(l.return_count, sizeof *l.returns);
     const tl_circuit_extras extras = {.before = add_before, .context = &l, .silent = true};
     tl_circuit* circuit = tl_circuit_build_extended(w->rig, &extras);
+    tl_known_add(circuit, known_ohm);
     free(l.grounds);
     free(l.returns);
     return circuit;
 }
 
 // ---- ways to wire
-
-static bool is_stop(const tl_power_work* w, size_t consumer) {
-    for (size_t i = 0; i < w->route.stop_count; ++i)
-        if (w->route.stops[i].consumer == consumer)
-            return true;
-    return false;
-}
 
 /// As assigned; each with a return of its own; all on one.
 static wiring make_wiring(const tl_power_work* w, int which) {
@@ -157,8 +156,8 @@ static size_t count_sharing(const tl_power_work* w, const wiring* way) {
         bool shares = false;
         for (size_t j = 0; j < w->board->pedal_count; ++j)
             shares = shares || (j != i && way->group[i] != TL_NOWHERE &&
-                                way->group[i] == way->group[j] && is_stop(w, j));
-        sharing += shares && is_stop(w, i);
+                                way->group[i] == way->group[j] && tl_route_meets(&w->route, j));
+        sharing += shares && tl_route_meets(&w->route, i);
     }
     return sharing;
 }
@@ -167,7 +166,7 @@ static size_t count_sharing(const tl_power_work* w, const wiring* way) {
 static bool same_wiring(const tl_power_work* w, const wiring* a, const wiring* b) {
     for (size_t i = 0; i < w->board->pedal_count; ++i)
         for (size_t j = 0; j < i; ++j)
-            if (is_stop(w, i) && is_stop(w, j) &&
+            if (tl_route_meets(&w->route, i) && tl_route_meets(&w->route, j) &&
                 (a->group[i] == a->group[j]) != (b->group[i] == b->group[j]))
                 return false;
     return true;
@@ -203,13 +202,18 @@ static void add_line(tl_power_hum* hum, double hz, double level_v) {
     hum->level_v[at] = level_v;
 }
 
+/// What a response lets through, less what was added to have it known.
+static double passed_ohm(const tl_response* response, double hz) {
+    double ohm = cabs(tl_response_at(response, hz) - known_ohm);
+    return ohm < least_ohm ? 0 : ohm;
+}
+
 /// Adds one load's harmonics through its response, 20 Hz to 20 kHz.
 static void add_load(tl_power_hum* hum, const tl_part* draw, const tl_response* response) {
     double first_hz = tl_part_number(draw, "pulse.frequency", 0);
     for (unsigned n = 1; n * first_hz <= TL_NOISE_HIGH_HZ * (1 + 1e-9); ++n)
         if (n * first_hz >= TL_NOISE_LOW_HZ * (1 - 1e-9))
-            add_line(hum, n * first_hz,
-                     harmonic_a(draw, n) * cabs(tl_response_at(response, n * first_hz)));
+            add_line(hum, n * first_hz, harmonic_a(draw, n) * passed_ohm(response, n * first_hz));
 }
 
 static void add_up(tl_power_hum* hum, double noise_v, const double* noise_band_v) {
@@ -325,7 +329,7 @@ tl_status tl_power_loops(tl_power_work* w, tl_error* error) {
     for (size_t i = 0; i < w->board->pedal_count; ++i) {
         bool pulses = tl_part_has(w->power->consumers[i].part, "pulse.current");
         w->plan->pulsed += pulses;
-        if (pulses && is_stop(w, i) && w->at[i] != TL_NOWHERE)
+        if (pulses && tl_route_meets(&w->route, i) && w->at[i] != TL_NOWHERE)
             l.pulsed[l.pulsed_count++] = i;
     }
     tl_status status = TL_OK;

@@ -316,6 +316,22 @@ tl_board_model* tl_board_model_new(const tl_board* board, tl_bend bend) {
     return m;
 }
 
+void tl_board_model_add_sharing(tl_board_model* m, double cost) {
+    const tl_board* board = m->board;
+    size_t fresh = m->bend == TL_BEND_OUTPUT; // the one more output is a return too
+    for (size_t group = 0; group < board->group_count + fresh; ++group) {
+        size_t beyond = tl_milp_whole(m->milp, 0, (double)board->pedal_count);
+        tl_milp_row(m->milp, -INFINITY, 1);
+        for (size_t j = 0; j < board->output_count; ++j)
+            for (size_t i = 0; board->outputs[j].group == group && i < board->pedal_count; ++i)
+                add_term(m, m->on[cell(m, i, j)], 1);
+        for (size_t i = 0; group == board->group_count && i < board->pedal_count; ++i)
+            add_term(m, m->fresh[i], 1);
+        tl_milp_term(m->milp, beyond, -1);
+        tl_milp_cost(m->milp, beyond, cost);
+    }
+}
+
 void tl_board_model_free(tl_board_model* m) {
     tl_milp_free(m->milp);
     free(m->on);

@@ -118,6 +118,13 @@ void tl_route_free(tl_route* route) {
     *route = (tl_route){0};
 }
 
+bool tl_route_meets(const tl_route* route, size_t consumer) {
+    for (size_t i = 0; i < route->stop_count; ++i)
+        if (route->stops[i].consumer == consumer)
+            return true;
+    return false;
+}
+
 bool tl_route_leads(const tl_route* route, size_t amp, size_t consumer) {
     for (size_t stop = route->amps[amp].last; stop != SIZE_MAX; stop = route->stops[stop].before)
         if (route->stops[stop].consumer == consumer)

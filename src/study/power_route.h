@@ -49,6 +49,9 @@ typedef struct {
 tl_route tl_route_make(const tl_rig* rig, double share);
 void tl_route_free(tl_route* route);
 
+/// Whether the way passes a consumer's ground.
+bool tl_route_meets(const tl_route* route, size_t consumer);
+
 /// Whether an amp hears through a consumer in the state the rig is in.
 bool tl_route_leads(const tl_route* route, size_t amp, size_t consumer);
 

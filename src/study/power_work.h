@@ -20,6 +20,8 @@ typedef struct {
 
 /// When no assignment keeps all rules: a smallest group of pedals and limits in the way, in words.
 tl_status tl_power_conflict(tl_power_work* work, tl_error* error);
+/// Why no output feeds a pedal, whatever the limits; or NULL.
+const char* tl_power_misfit(const tl_power_work* work, size_t pedal);
 /// The same board: what stands in the way, the smallest change of each kind, and who can be fed all
 /// the same.
 tl_status tl_power_changes(tl_power_work* work, tl_error* error);
@@ -28,6 +30,7 @@ typedef struct {
     double ohm_per_m; ///< of one conductor
     double length_m;
     double joint_ohm; ///< of one contact; there are four
+    bool jointed;     ///< the rig names them
     bool assumed;
 } tl_power_lead;
 tl_power_lead tl_power_lead_of(const tl_power* power, const tl_consumer* consumer);

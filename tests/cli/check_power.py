@@ -99,6 +99,32 @@ def check_change(cases, seed, board, change, least):
     cases.check(is_possible(apply_change(board, change)), *where, "does not do")
 
 
+def check_shopping(cases, seed, board, answer, change):
+    """All that were left without, each on an output of its own."""
+    made = copy.deepcopy(board)
+    unfed = [row["pedal"] for row in answer["assignment"] if row["output"] is None]
+    cases.check(change["kind"] == "outputs" and change["pedals"] == unfed, f"board {seed}: {change}, {unfed}")
+    for i, (pedal, name) in enumerate((p, p["name"]) for p in made["pedals"] if p["name"] in unfed):
+        limit = re.search(r"at least (\d+) mA[^;]*, for '%s'" % name, change["words"])
+        cases.check(limit is not None, f"board {seed}:", name, "is not on the list", change["words"])
+        made["supplies"].append({"name": "more%d" % i, "power": None, "outputs": [{
+            "name": "new", "volts": [pedal["volts"]], "limit": float(limit.group(1)), "peak": None,
+            "polarity": pedal["polarity"], "isolated": True}]})
+        pedal["given"] = "more%d/new" % i
+    cases.check(is_possible(made), f"board {seed}: {change['words']} does not do")
+
+
+def check_bought(cases, seed, board, change):
+    """What one can buy is whole fives or tens of milliamperes, no less than needed and one step over it at most."""
+    limits = {s["name"] + "/" + o["name"]: o["limit"] for s in board["supplies"] for o in s["outputs"]}
+    needed = 1e3 * change["current_a"] + (limits[change["output"]] if change["kind"] == "current" else 0)
+    bought = 1e3 * change["buy_a"]
+    step = 10 if needed > 100 else 5
+    cases.check(abs(bought / step - round(bought / step)) < 1e-9 and needed - 1e-6 <= bought < needed + step,
+                f"board {seed}: {bought} mA bought, {needed} needed")
+    cases.check("at least %g mA" % bought in change["words"], f"board {seed}: {change['words']}")
+
+
 def check_board(cases, seed, board, answer):
     best = boards.Everything(board).best()
     cases.check(answer is not None and answer["feasible"] == (best is not None), f"board {seed}: feasible",
@@ -111,11 +137,15 @@ def check_board(cases, seed, board, answer):
         cases.check(not answer["changes"] and answer["conflict"] is None, f"board {seed}: changes to what can be")
         return "possible"
     least = boards.smallest_changes(board)
-    kinds = [change["kind"] for change in answer["changes"]]
+    kinds = [change["kind"] for change in answer["changes"] if change["kind"] != "outputs"]
     cases.check(sorted(kinds) == sorted(least), f"board {seed}: changes {kinds}, there are {sorted(least)}")
     for change in answer["changes"]:
         if change["kind"] in least:
             check_change(cases, seed, board, change, least)
+        else:
+            check_shopping(cases, seed, board, answer, change)
+        if change["buy_a"] is not None:
+            check_bought(cases, seed, board, change)
     only = copy.deepcopy(board)
     only["pedals"] = [p for p in only["pedals"] if p["name"] in answer["conflict"]["pedals"]]
     cases.check(only["pedals"] and not is_possible(only), f"board {seed}: {answer['conflict']} is no conflict")
@@ -279,6 +309,26 @@ def check_loop(cases):
     cases.check(abs(heard["noise_a_weighted_v"] / noise["a_weighted_v"] - 1) < 1e-9, "noise floor", heard["noise_a_weighted_v"])
 
 
+def check_no_loop(cases):
+    """What cannot be heard, or has no loop to go round, loses nothing of the answer."""
+    cases.group("no loop, and next to none")
+    whole = (LOOP % ("yes", "yes", "yes")).split("    - {pedal: one")
+    alone = whole[0] + "    - {pedal: two" + whole[1].split("    - {pedal: two")[1].split("    - {pedal: three")[0]
+    cases.write("alone.yaml", alone)
+    answer = power(cases, "alone.yaml")
+    cases.check(answer is not None, "a pulsed pedal alone: no answer")
+    heard = answer["loops"][0]["amps"][0]
+    cases.check(answer["feasible"] and heard["a_weighted_v"] == 0, heard)
+    want = {}
+    for stray in (0, 1, 300):
+        cases.write("stray.yaml", (LOOP % ("yes", "yes", "yes")).replace("stray: 300 pF", "stray: %d pF" % stray))
+        answer = power(cases, "stray.yaml")
+        cases.check(answer is not None, "stray of %d pF: no answer" % stray)
+        want[stray] = answer["loops"][0]["amps"][0]["a_weighted_v"]
+    # The current through so small a capacitance goes with it.
+    cases.check(want[0] == 0 and abs(want[300] / want[1] / 300 - 1) < 1e-3, want)
+
+
 def check_faults(cases):
     cases.group("one fault at a time")
     chain = "".join("  - pedal: {bypass: %s, input: {resistance: 1 Mohm}, output: {resistance: 1 kohm}}\n    name: %s\n"
@@ -303,6 +353,11 @@ def check_faults(cases):
         cases.check(fault["dead"] == dead and fault["blocking"] == blocking and fault["steps_off"] == steps, name, fault)
         cases.check(fault["silent"] == (["amp"] if blocking else []), name, fault)
     cases.check(answer["spare"] == [], answer["spare"])
+    words = faults["s"]["words"]
+    cases.check("stops at 'buffered' on or off, and at 'on' until it is stepped off" in words, words)
+    cases.check("what 'switcher' does to it is not known" in words, words)
+    cases.check(faults["s"]["stuck"] == ["buffered"] and faults["s"]["unknown"] == ["switcher"], faults["s"])
+    cases.check(faults["s/b"]["words"] == "stops at 'on' until it is stepped off", faults["s/b"])
 
 
 def demo(cases, name):
@@ -399,6 +454,84 @@ def check_given(cases):
     cases.check(adapters and adapters[0]["pedals"] == ["da"], "an adapter turns it:", adapters)
     text = cases.run("power", "given.yaml").stdout.decode()
     cases.check("do not plug it in like this" in text and "ERROR" in text, text)
+    cases.check("both conductors and no joints (none named: 0 ohm)" in " ".join(text.split()), text)
+    answer, _, _ = found((9, neg, 50, "alternating"), (9, neg, 50, "eighteen"))
+    said = {f["kind"]: f["words"] for f in answer["findings"]}
+    cases.check("fed with AC" in said["polarity"] and "wrong way round" not in said["polarity"], said)
+    cases.check([drop["arrives_v"] for drop in answer["drops"]] == [None, None], "volts arrive that it does not need", answer["drops"])
+    answer, _, _ = found((9, neg, 50, "x", ", digital: yes"), (9, neg, 20, "nine", ", pulse: {current: 5 mA, frequency: 1 kHz, duty: 30 %}"))
+    text = cases.run("power", "given.yaml").stdout.decode()
+    cases.check("its own so far" in text and answer["not_in_loops"] == ["da", "db"], answer["not_in_loops"], text)
+    cases.check("Nothing is reckoned" in text and "pulses of 'db'" in text and "digital 'da'" in text, text)
+    found((9, neg, 50, "x"), (9, neg, 20, "y"))
+    text = cases.run("power", "given.yaml").stdout.decode()
+    cases.check(text.count("shared by 2") == 2 and "no 'pulse' is stated" in text, text)
+
+
+def check_verdict(cases):
+    """The verdict knows more than the assignment: the mains, a tour, and pedals nothing is said of."""
+    cases.group("the verdict, on paper and as data")
+    good = LOOP % ("yes", "yes", "yes")
+    made = {230: "{voltage: 230 V, frequency: 50 Hz}", 120: "{voltage: 120 V, frequency: 60 Hz}"}
+    unsaid = good.replace("    - {pedal: three, voltage: 9 V, polarity: centre-negative, current: 10 mA, output: s/c}\n", "")
+    for text, home, tour, ready, verdict in (
+            (good, 230, None, True, "There is power for all of it"),
+            (good, 120, None, False, "There is an output for all of it, but no mains: 's' is not made for 120 V 60 Hz"),
+            (good, 230, 120, True, "There is power for all of it at home, but not on tour: 's' is not made for 120 V 60 Hz"),
+            (good, None, 120, True, "There is power for all of it, but not on tour: 's' is not made for 120 V 60 Hz"),
+            (unsaid, 230, None, True, "There is power for 2 of the 3 pedals; nothing is said of 'three'")):
+        head = "power:\n" + ("  mains: %s\n" % made[home] if home else "") + ("  tour: [%s]\n" % made[tour] if tour else "")
+        cases.write("verdict.yaml", text.replace("power:\n", head).replace("kind: switching", "like: linear-230"))
+        answer = power(cases, "verdict.yaml")
+        cases.check(answer["verdict"] == verdict and answer["ready"] == ready and answer["feasible"], verdict,
+                    answer["verdict"], answer["ready"])
+        said = cases.run("power", "verdict.yaml").stdout.decode()
+        cases.check(verdict + "." in " ".join(said.split()), "the text has not", verdict, said[:300])
+
+
+SHORT = """power:
+  supplies:
+    - name: s
+      kind: switching
+      %s
+      outputs: [{name: 1, voltage: 9 V, current: 100 mA}, {name: 2, voltage: 9 V, current: 400 mA, isolated: no},
+                {name: 3, voltage: 9 V, current: 400 mA, isolated: no}]
+  pedals:
+%s"""
+
+
+def check_advice(cases):
+    cases.group("advice one can follow")
+    row = "    - {device: %s, voltage: %s V, polarity: %s, current: %g mA%s}\n"
+    neg = "centre-negative"
+
+    def ask(limit, *pedals):
+        cases.write("short.yaml", boards.HEAD + SHORT % (limit, "".join(row % p for p in pedals)))
+        answer = power(cases, "short.yaml")
+        return answer, {c["kind"]: c for c in answer["changes"]}
+
+    # 350 mA at 9 V are 3.15 W: more than 80 % of 3 W. Whichever half of it leaves, the least is the same.
+    answer, changes = ask("power: 3 W", ("x", 9, neg, 150, ""), ("y", 9, neg, 75, ", inrush: 500 mA"), ("z", 9, neg, 75, ""))
+    cases.check("of another supply" in changes["output"]["words"], changes["output"])
+    cases.check("at least 4 W instead of 3 W" in changes["supply"]["words"], changes["supply"])
+    # One of 75 mA or two: fewest share when it is one, and if it is 'y' its start is said.
+    cases.check(len(changes["output"]["pedals"]) == 1, changes["output"])
+    answer, changes = ask("", ("x", 9, neg, 500, ", inrush: 1200 mA"))
+    cases.check("at least 630 mA and, for a moment, 1200 mA when 'x' starts" in changes["output"]["words"], changes)
+    cases.check(changes["output"]["peak_a"] == 1.2, changes["output"])
+    cases.check(answer["conflict"]["words"].count("In the way") == 1, answer["conflict"])
+    cases.check("s/1" not in answer["conflict"]["words"], "an output that does not matter is listed:", answer["conflict"])
+    # What was given costs nothing to plug in elsewhere: it comes before headroom.
+    answer, changes = ask("", ("x", 9, neg, 90, ", output: s/1"))
+    kinds = [c["kind"] for c in answer["changes"]]
+    cases.check(kinds[:2] == ["move", "headroom"], kinds)
+    cases.check("Keep 10 %" in changes["headroom"]["words"], changes["headroom"])
+    # Several faults: a reason each, and all there is to buy.
+    answer, changes = ask("", ("x", 18, neg, 20, ""), ("y", 9, "centre-positive", 20, ", positive_ground: yes"), ("z", 9, neg, 20, ""))
+    said = [f["words"] for f in answer["findings"] if f["kind"] == "unpowered"]
+    cases.check(len(said) == 2 and "no output gives its volts" in said[0] and "none of its polarity" in said[1], said)
+    cases.check("output" not in changes and changes["outputs"]["pedals"] == ["x", "y"], changes)
+    cases.check("18 V centre-negative, at least 25 mA, for 'x'" in changes["outputs"]["words"], changes["outputs"])
 
 
 def check_words(cases):
@@ -449,9 +582,12 @@ def check_light(cases):
 def run(cases):
     check_leads(cases)
     check_loop(cases)
+    check_no_loop(cases)
     check_faults(cases)
     check_practice(cases)
     check_given(cases)
+    check_verdict(cases)
+    check_advice(cases)
     check_words(cases)
     check_light(cases)
     check_boards(cases)

@@ -61,6 +61,10 @@ CASES = [
     ("current: 20 mA}", "current: 20 mA, inrush: 10 mA}", "cannot be less than 'current'"),
     ("current: 20 mA}", "current: 20 mA, pulse: {current: 5 mA, duty: 30 %}}", "'pulse.frequency' is missing"),
     ("current: 20 mA}", "current: 20 mA, pulse: {current: 5 mA, frequency: 1 kHz, duty: 130 %}}", "not plausible"),
+    ("current: 20 mA}", "current: 20 mA, pulse: {current: 40 mA, frequency: 1 kHz, duty: 30 %}}", "cannot be more than that"),
+    ("polarity: centre-negative, ", "", "(centre-negative, centre-positive or ac)"),
+    ("  supplies:\n", "  mains: 230 V\n  supplies:\n", "write {voltage: 230 V, frequency: 50 Hz}"),
+    ("  supplies:\n", "  tour: [120 V]\n  supplies:\n", "write {voltage: 230 V, frequency: 50 Hz}"),
     ("current: 20 mA}", "current: 20 mA, lead: {gauge: 24 AWG}}", "needs 'length'"),
     ("current: 20 mA}", "current: 20 mA, lead: {gauge: 24 AWG, length: 50 cm, joint: solderd}}", "did you mean 'soldered'?"),
     ("current: 20 mA}", "current: 20 mA, follows: drive}", "follows nothing"),
@@ -124,7 +128,8 @@ def check_whole(cases):
     cases.check(done.returncode == 2 and b"1 to 64 pedals" in done.stderr, done.stderr)
     cases.write("silent.yaml", boards.HEAD + POWER.replace("pedal: drive", "device: drive"))
     done = cases.run("power", "silent.yaml")
-    cases.check(done.returncode == 0 and b"Ground loops: what" not in done.stdout, "a loop without pulses")
+    cases.check(done.returncode == 0 and b"how the returns are wired" not in done.stdout
+                and b"no 'pulse' is stated" in done.stdout, "a loop without pulses", done.stdout)
 
 
 def run(cases):
