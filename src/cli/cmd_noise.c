@@ -163,23 +163,8 @@ static void print_loudest(FILE* to, const tl_noise_at* at) {
 
 /// "all off", "drive + delay", "solo: drive"; free with free().
 static char* state_words(const request* asked, const tl_noise* noise, const tl_noise_state* state) {
-    char* words = NULL;
-    size_t size = 0;
-    FILE* to = open_memstream(&words, &size);
-    if (!to)
-        abort();
-    if (state->name)
-        fprintf(to, "%s: ", state->name);
-    const char* between = "";
-    for (size_t i = 0; i < noise->pedal_count; ++i)
-        if (state->engaged[i]) {
-            fprintf(to, "%s%s", between, noise->pedals[i]);
-            between = " + ";
-        }
-    if (!*between)
-        fputs(asked->fix_count ? "all others off" : "all off", to);
-    fclose(to);
-    return words;
+    return engaged_words(state->name, noise->pedals, state->engaged, noise->pedal_count,
+                         asked->fix_count ? "all others off" : "all off");
 }
 
 static void add_state(tl_table* table, const request* asked, const tl_noise* noise, size_t index,

@@ -35,21 +35,9 @@ static char* gap_words(const tl_placing* placing, size_t index) {
 
 /// The pedals that are on in a state: "drive + delay", or "all off". Free with free().
 static char* state_words(const tl_placing* placing, size_t state) {
-    char* words = NULL;
-    size_t size = 0;
-    FILE* to = open_words(&words, &size);
-    const char* between = "";
-    if (placing->scenes)
-        fprintf(to, "%s: ", placing->scenes[state]);
-    for (size_t i = 0; i < placing->pedal_count; ++i)
-        if (placing->engaged[state * placing->pedal_count + i]) {
-            fprintf(to, "%s%s", between, placing->pedals[i]);
-            between = " + ";
-        }
-    if (!*between)
-        fputs(placing->pedal_count ? "all off" : "as the file has it", to);
-    fclose(to);
-    return words;
+    return engaged_words(placing->scenes ? placing->scenes[state] : NULL, placing->pedals,
+                         placing->engaged + state * placing->pedal_count, placing->pedal_count,
+                         placing->pedal_count ? "all off" : "as the file has it");
 }
 
 static size_t amp_count(const tl_placing* placing) {

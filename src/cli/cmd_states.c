@@ -13,24 +13,8 @@ enum { SHOWN_STATES = 12 };
 /// The pedals that are on in a state: "drive + delay", or "all off". Free with free().
 static char* state_words(const tl_states* states, size_t index) {
     const tl_state* state = &states->states[index];
-    char* words = NULL;
-    size_t size = 0;
-    FILE* to = open_memstream(&words, &size);
-    if (!to)
-        abort();
-    const char* between = "";
-    if (state->name) {
-        fprintf(to, "%s: ", state->name);
-    }
-    for (size_t i = 0; i < states->pedal_count; ++i)
-        if (state->engaged[i]) {
-            fprintf(to, "%s%s", between, states->pedals[i]);
-            between = " + ";
-        }
-    if (!*between)
-        fputs("all off", to);
-    fclose(to);
-    return words;
+    return engaged_words(state->name, states->pedals, state->engaged, states->pedal_count,
+                         "all off");
 }
 
 static void add_columns(const tl_states* states, tl_table* table, bool csv) {

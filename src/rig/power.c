@@ -252,17 +252,14 @@ static tl_status read_who(const reading* r, const tl_yaml* node, tl_consumer* co
         return tl_error_at(r->error, pedal ? &device->place : &node->place,
                            "expected 'pedal', which names one of the chain, or 'device'");
     const tl_yaml* who = pedal ? pedal : device;
-    tl_status status = tl_yaml_expect(who, TL_YAML_SCALAR, "a name", r->error);
-    if (status == TL_OK && device && !tl_name_is_good(who->text))
-        status = tl_error_at(r->error, &who->place,
-                             "'%s' cannot be a name: use letters, digits, blank, '-' and '_', with "
-                             "a letter in it, at most 48",
-                             who->text);
+    tl_status status = pedal ? tl_yaml_expect(who, TL_YAML_SCALAR, "a name", r->error)
+                             : tl_yaml_name(who, &consumer->name, r->error);
     if (status == TL_OK && pedal)
         status = find_pedal(r, who, consumer);
     if (status != TL_OK)
         return status;
-    consumer->name = tl_copy(who->text);
+    if (pedal)
+        consumer->name = tl_copy(who->text);
     return check_consumer_name(r, who, consumer);
 }
 

@@ -3,6 +3,7 @@
 
 #include "base/text.h"
 #include "parts/kinds.h"
+#include "study/pulse.h"
 
 #include <math.h>
 
@@ -73,15 +74,10 @@ static void add_ripple(tl_source* source, const tl_part* run, double most_hz) {
         add_line(source, n * hz, volt * wave_harmonic(run, n), 0, most_hz);
 }
 
-/// A current that is drawn for a share of each period: harmonic n is 2 |sin(n pi d)| / (n pi) of
-/// the step (Fourier series, any text).
 static void add_pulses(tl_source* source, const tl_part* run, double most_hz) {
     double hz = tl_part_number(run, "pulse.frequency", 0);
-    double ampere = tl_part_number(run, "pulse.current", 0);
-    double duty = tl_part_number(run, "pulse.duty", 0);
     for (unsigned n = 1; n == 1 || n * hz <= most_hz; ++n)
-        add_line(source, n * hz, 0, ampere * 2 * fabs(sin(n * pi * duty)) / (n * pi) / sqrt(2),
-                 most_hz);
+        add_line(source, n * hz, 0, tl_pulse_harmonic_a(run, n), most_hz);
 }
 
 tl_source tl_source_of(const tl_part* run, double most_hz) {

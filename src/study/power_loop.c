@@ -6,13 +6,13 @@
 #include "response/weighting.h"
 #include "study/known.h"
 #include "study/power_work.h"
+#include "study/pulse.h"
 
 #include <complex.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
-static const double pi = 3.14159265358979323846;
 /// Added to every response, which is 0 where no loop exists: volts at the amp per ampere of pulses.
 static const double known_ohm = 1e-6;
 /// No more than how well responses are known: below it is nothing (1 A of pulses, -240 dBV).
@@ -178,13 +178,6 @@ double tl_power_band_hz(size_t band) {
     return pow(10, ((double)band + 13) / 10);
 }
 
-/// The root mean square of harmonic `n` of a train of square pulses: 2 I d sinc(n d) / sqrt 2.
-static double harmonic_a(const tl_part* draw, unsigned n) {
-    double height_a = tl_part_number(draw, "pulse.current", 0);
-    double duty = tl_part_number(draw, "pulse.duty", 0);
-    return 2 * height_a * fabs(sin(pi * n * duty)) / (pi * n) / sqrt(2);
-}
-
 static void add_line(tl_power_hum* hum, double hz, double level_v) {
     for (size_t i = 0; i < hum->count; ++i)
         if (fabs(hum->hz[i] - hz) < 1e-9 * hz) { // two loads in step add as powers
@@ -213,7 +206,8 @@ static void add_load(tl_power_hum* hum, const tl_part* draw, const tl_response* 
     double first_hz = tl_part_number(draw, "pulse.frequency", 0);
     for (unsigned n = 1; n * first_hz <= TL_NOISE_HIGH_HZ * (1 + 1e-9); ++n)
         if (n * first_hz >= TL_NOISE_LOW_HZ * (1 - 1e-9))
-            add_line(hum, n * first_hz, harmonic_a(draw, n) * passed_ohm(response, n * first_hz));
+            add_line(hum, n * first_hz,
+                     tl_pulse_harmonic_a(draw, n) * passed_ohm(response, n * first_hz));
 }
 
 static void add_up(tl_power_hum* hum, double noise_v, const double* noise_band_v) {
