@@ -5,10 +5,12 @@
 
 #include "toneload/api.h"
 #include "toneload/bench.h"
+#include "toneload/build.h"
 #include "toneload/card.h"
 #include "toneload/design.h"
 #include "toneload/dress.h"
 #include "toneload/error.h"
+#include "toneload/measured.h"
 #include "toneload/noise.h"
 #include "toneload/parts.h"
 #include "toneload/power.h"

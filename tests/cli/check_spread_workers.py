@@ -71,15 +71,15 @@ def check_stopped_workers(cases):
     cases.group("workers that hang: they are replaced")
     words = (LONG, "--trials", "3000", "--csv", "--jobs", "2")
     calm = cases.run("spread", *words).stdout
-    running = start(cases, *words, "--time-limit", "0.1")  # for each of the 32 trials that a worker is at
-    running.await_worker(cases)
-    stopped = []
+    running = start(cases, *words, "--time-limit", "0.5")  # for each of the 32 trials that a worker is at
+    await_trials(cases, running)  # what comes before them is one short job, which a busy machine may hold up twice
+    stopped = set()
     ended = False
     while not ended:
-        workers = [pid for pid in running.workers() if is_guarded(pid) and pid not in stopped]
-        if workers and len(stopped) < 3 and strike(workers[0], signal.SIGSTOP):
-            stopped.append(workers[0])
-        ended = read_on(running, 0.3)
+        for pid in running.workers():
+            if len(stopped) < 2 and is_guarded(pid) and strike(pid, signal.SIGSTOP):
+                stopped.add(pid)
+        ended = read_on(running, 0.05)
     hung = len(stopped)
     cases.check(hung > 0 and not running.orphans(), "nothing hung, or a worker was left")
     cases.check(running.status == 0 and running.out == calm and not running.err,

@@ -1,0 +1,148 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+/// @file build.h A board to be built: where things stand, the leads to cut, what does not fit, what
+/// it takes and costs, and whether it holds.
+#ifndef TONELOAD_BUILD_H
+#define TONELOAD_BUILD_H
+
+#include "toneload/api.h"
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+/// No box, no lead: where an index could stand.
+#define TL_BUILD_NONE SIZE_MAX
+
+/// A place on the board: x from its left edge to the right, y from its front edge (the player's) to
+/// the back, as the player stands before it.
+typedef struct {
+    double x_m;
+    double y_m;
+} tl_spot_m;
+
+typedef enum { TL_SIDE_LEFT, TL_SIDE_RIGHT, TL_SIDE_FRONT, TL_SIDE_BACK } tl_side;
+/// "left", "right", "front", "back".
+TL_API const char* tl_side_word(tl_side side);
+
+/// What stands on the board, or is fixed under it.
+typedef struct {
+    char* name;
+    const char* kind; ///< "pedal" (buffers too), "supply" or "device"
+    bool under;       ///< below the deck: nothing on top of it is in its way
+    double left_m;    ///< its left edge from the board's
+    double front_m;   ///< its front edge from the board's
+    double width_m;   ///< as it stands, turned
+    double depth_m;
+    double height_m;  ///< NAN: not said
+    double weight_kg; ///< NAN: not said
+    bool thin;        ///< a thin housing, which a strong fastener may dent or tear
+} tl_build_box;
+
+/// One end of a lead.
+typedef struct {
+    char* name;       ///< "drive in", "brick/3", "guitar", "amp"
+    size_t box;       ///< whose jack it is; TL_BUILD_NONE: off the board
+    tl_side side;     ///< of the box
+    tl_spot_m jack;   ///< where the plug goes in
+    tl_spot_m leaves; ///< where the lead leaves the plug
+    char* plug;       ///< a library name ("right-angle"), or "" when none is said
+    double room_m;    ///< how far the plug stands out from the jack; NAN off the board
+    double body_m;    ///< how wide it is along the side; NAN off the board
+} tl_build_end;
+
+/// A lead to make, or one that comes made.
+typedef struct {
+    size_t number;    ///< from 1, in the order of the signal; DC leads follow
+    const char* kind; ///< "audio" or "dc"
+    bool on_board;    ///< both its ends are; else its length is the rig's and it has no way
+    char* path;       ///< of its cable in the rig ("chain[6]"); "" for a DC lead
+    char* type;       ///< its cable's library name; of a DC lead "22 AWG"; else ""
+    tl_build_end from;
+    tl_build_end to;
+    tl_spot_m* way; ///< corners of its route, both ends included
+    size_t way_count;
+    double route_m;    ///< along the way, bends counted as the arcs they are; NAN off the board
+    double slack_m;    ///< what was added to it; NAN off the board
+    double length_m;   ///< finished, between where it leaves its plugs
+    double cut_m;      ///< what to cut off the reel: length and both ends' preparation
+    double stated_m;   ///< what the rig file says; NAN: it takes the layout's
+    double diameter_m; ///< outer; NAN: not known
+    double bend_m; ///< the tightest bend its way needs, radius at the lead's middle; INFINITY: none
+    double bend_least_m; ///< the least its make allows; NAN: not known
+    double farad;        ///< of the lead alone; NAN for DC
+    double loop_ohm;     ///< both conductors in series, joints not included; NAN: not known
+} tl_build_lead;
+
+typedef enum { TL_BUILD_ERROR, TL_BUILD_WARNING, TL_BUILD_NOTE } tl_build_gravity;
+/// "error", "warning", "note".
+TL_API const char* tl_build_gravity_word(tl_build_gravity gravity);
+
+/// Something to know before it is built.
+typedef struct {
+    tl_build_gravity gravity;
+    const char* kind;  ///< "overlap", "off-board", "plugs", "bend", "slack", "fastening", ..
+    size_t box;        ///< or TL_BUILD_NONE
+    size_t other;      ///< the other box, or TL_BUILD_NONE
+    size_t lead;       ///< index, or TL_BUILD_NONE
+    size_t other_lead; ///< or TL_BUILD_NONE
+    char* words;
+} tl_build_finding;
+
+/// How a box is held.
+typedef struct {
+    size_t box;
+    char* fastener;       ///< what holds it, by its library name; "" when nothing is said
+    double area_m2;       ///< of fastener under it
+    double strength_pa;   ///< as stated; NAN: not said
+    double force_n;       ///< area times strength
+    double needed_n;      ///< weight at the stated acceleration; NAN: no weight
+    double factor;        ///< force over needed
+    double least_factor;  ///< what is asked for
+    double least_area_m2; ///< that would give it
+} tl_build_hold;
+
+/// A line of the bill of materials.
+typedef struct {
+    const char* group; ///< "lead", "plug", "joint", "mount", "tie", "fastener", "reel" ..
+    char* item;        ///< "patch-coax", "right-angle plug", "tie mount"
+    double count;      ///< pieces, metres or square metres
+    const char* unit;  ///< "", "m" or "m2"
+    double waste;      ///< what is left of reels and sheets, in `unit`; 0 for pieces
+    double packs;      ///< reels, sheets or packs to buy; NAN: sold by the piece
+    double pack;       ///< how much is in one, in `unit`; NAN the same
+    double price;      ///< of one pack or piece; NAN: the price file does not say
+    double total;      ///< NAN the same
+    char* from;        ///< where the price stands ("prices.yaml:7"), or ""
+} tl_build_line;
+
+typedef struct {
+    char* rig; ///< title
+    double width_m;
+    double depth_m;
+    double weight_kg;       ///< of the board itself; NAN: not said
+    double total_weight_kg; ///< of all that states a weight
+    size_t weightless;      ///< boxes that state none
+    tl_build_box* boxes;    ///< as the rig has them
+    size_t box_count;
+    tl_build_lead* leads;
+    size_t lead_count;
+    tl_build_finding* findings; ///< errors first
+    size_t finding_count;
+    tl_build_hold* holds; ///< by box; none when no fastening is said
+    size_t hold_count;
+    double acceleration_g;
+    bool acceleration_assumed;
+    tl_build_line* lines; ///< the bill of materials
+    size_t line_count;
+    char* currency;  ///< free text of the price file's, never trusted; NULL: no prices
+    double total;    ///< of the lines that have a price
+    size_t unpriced; ///< lines without
+    char* no_dc;     ///< why there are no DC leads, in words; NULL: there are
+    char** assumed;  ///< what was taken where the rig does not say, a sentence each with its source
+    size_t assumed_count;
+} tl_build;
+
+/// Frees what tl_study_build() made.
+TL_API void tl_build_free(tl_build* build);
+
+#endif
