@@ -136,6 +136,7 @@ extern const command command_merge;
 extern const command command_noise;
 extern const command command_dress;
 extern const command command_power;
+extern const command command_build;
 
 /// Reads a command's options and words. TL_BAD_INPUT with the nearest option when one is unknown.
 tl_status request_read(const command* about, int count, char** words, request* asked,
