@@ -26,6 +26,8 @@ PUBLIC = {
     "parts.h": "parts",
     "rig.h": "rig",
     "response.h": "response",
+    "answer.h": "response",  # plain figures: study fills them, show draws them
+    "report.h": "response",  # the same
     "lesson.h": "response",  # plain figures: study fills them, show draws them
     "card.h": "response",  # the same
     "spread.h": "response",  # the same
