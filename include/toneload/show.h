@@ -9,6 +9,7 @@
 #include "toneload/lesson.h"
 #include "toneload/noise.h"
 #include "toneload/power.h"
+#include "toneload/report.h"
 #include "toneload/response.h"
 #include "toneload/spread.h"
 
@@ -255,5 +256,18 @@ TL_API tl_status tl_dress_draw(const tl_dress* dress, const char* path, tl_error
 /// TL_FAILURE when FFTW, which the sounds need, cannot be loaded.
 TL_API tl_status tl_lesson_page(const char* title, const tl_lesson* lesson, char** html,
                                 tl_error* error);
+
+/// Paper that a page is made for: none says nothing, and whoever prints it decides.
+typedef enum { TL_PAPER_ANY, TL_PAPER_A4, TL_PAPER_LETTER } tl_paper;
+
+/// A report as one printable HTML page with all drawings in it; free with free(). It loads nothing,
+/// runs no script, and is well-formed XML too. Titles, names and labels are never trusted.
+TL_API char* tl_report_page(const tl_report* report, tl_paper paper);
+
+/// Prints a page of ours to a PDF file, whole or not at all, by a browser that is there: Chromium,
+/// else WeasyPrint, else wkhtmltopdf. It sees copies in a private folder only, so that no name of
+/// the user's becomes a word of a command. TL_FAILURE, with the Debian package to install, when
+/// there is none, or when it fails or takes over two minutes.
+TL_API tl_status tl_page_print(const char* html, const char* path, tl_error* error);
 
 #endif

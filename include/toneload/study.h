@@ -11,6 +11,7 @@
 #include "toneload/noise.h"
 #include "toneload/parts.h"
 #include "toneload/power.h"
+#include "toneload/report.h"
 #include "toneload/response.h"
 #include "toneload/rig.h"
 #include "toneload/spread.h"
@@ -311,5 +312,18 @@ TL_API char* tl_study_netlist(tl_rig* rig);
 TL_API tl_status tl_study_lesson(tl_session* session, tl_rig* rig, double reference_hz,
                                  tl_lesson** lesson, tl_error* error);
 TL_API void tl_lesson_free(tl_lesson* lesson);
+
+/// What a report is asked besides.
+typedef struct {
+    double reference_hz;
+    const char* playing; ///< playing level with its unit, "150 mV"; NULL: TL_NOISE_PLAYING_V
+    bool all;            ///< every combination of pedals, even when the rig names scenes
+} tl_report_options;
+
+/// Solves everything there is to say about a rig, one study after the other; what several of them
+/// need is solved once. Free with tl_report_free().
+TL_API tl_status tl_study_report(tl_session* session, tl_rig* rig, const tl_report_options* options,
+                                 tl_report** report, tl_error* error);
+TL_API void tl_report_free(tl_report* report);
 
 #endif

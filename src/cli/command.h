@@ -104,6 +104,7 @@ typedef struct {
     const char* histograms;
     const char* sensitivity;
     const char* level;  ///< how loud the playing is, with its unit
+    const char* pdf;    ///< a page on paper
     const char** words; ///< what is no option: rig files, a kind
     size_t word_count;
 } request;
@@ -136,6 +137,7 @@ extern const command command_merge;
 extern const command command_noise;
 extern const command command_dress;
 extern const command command_power;
+extern const command command_report;
 
 /// Reads a command's options and words. TL_BAD_INPUT with the nearest option when one is unknown.
 tl_status request_read(const command* about, int count, char** words, request* asked,

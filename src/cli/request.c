@@ -56,6 +56,7 @@ static const option_row rows[] = {
     {OPTION_LEVEL, "--level", "VOLTS",
      "playing level of a pickup's coil, rms, such as '150 mV' (100 mV)"},
     {OPTION_PLOT, "--plot", "FILE", "draw a plot: FILE ends in .svg, .png or .pdf"},
+    {OPTION_PDF, "--pdf", "FILE.pdf", "also print the page to FILE.pdf"},
     {OPTION_JSON, "--json", NULL, "print JSON instead of a table"},
     {OPTION_CSV, "--csv", NULL, "print CSV instead of a table"},
     {OPTION_POINTS, "--points", "N", "with --json: also N points of each curve, 20 Hz to 20 kHz"},
@@ -149,6 +150,8 @@ static const char** words_of(request* asked, option_set flag) {
         return &asked->output;
     case OPTION_LEVEL:
         return &asked->level;
+    case OPTION_PDF:
+        return &asked->pdf;
     case OPTION_PLOT:
         return &asked->plot;
     case OPTION_CURVES:
@@ -308,8 +311,9 @@ static bool is_read(const request* asked, const char* output) {
 
 /// An answer must not take the place of a file it was worked out from.
 static tl_status check_overwriting(const request* asked, tl_error* error) {
-    const char* const outputs[] = {asked->output, asked->plot,       asked->curves,     asked->out,
-                                   asked->dump,   asked->histograms, asked->sensitivity};
+    const char* const outputs[] = {asked->output,      asked->plot, asked->curves,
+                                   asked->out,         asked->dump, asked->histograms,
+                                   asked->sensitivity, asked->pdf};
     for (size_t i = 0; i < sizeof outputs / sizeof *outputs; ++i)
         if (is_read(asked, outputs[i])) {
             char* shown = tl_show_safe(outputs[i]);

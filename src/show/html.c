@@ -169,8 +169,10 @@ void tl_html_say(tl_text* page, const char* sentence, ...) {
     va_end(args);
 }
 
-/// A cell's words, lines of theirs below each other.
+/// A cell's words, lines of theirs below each other; a first line that is empty stands for room on
+/// a terminal.
 static void add_lines(tl_text* page, const char* words) {
+    words += *words == '\n';
     for (;;) {
         size_t size = strcspn(words, "\n");
         char* line = tl_printf("%.*s", (int)size, words);
@@ -220,6 +222,43 @@ void tl_html_add_table(tl_text* page, const tl_table* table, const char* about) 
         tl_text_add(page, "</tr>\n");
     }
     tl_text_add(page, "</tbody></table></div>\n");
+}
+
+/// What is being put together of a text's lines.
+typedef enum { NOTHING, PARAGRAPH, POINT } prose;
+
+/// Ends what is open and opens what comes next; points stand in one list.
+static prose turn_to(tl_text* page, prose from, prose to) {
+    if (from == PARAGRAPH)
+        tl_text_add(page, "</p>\n");
+    if (from == POINT)
+        tl_text_add(page, to == POINT ? "</li>\n" : "</li>\n</ul>\n");
+    if (to == PARAGRAPH)
+        tl_text_add(page, "<p>");
+    if (to == POINT)
+        tl_text_add(page, from == POINT ? "<li>" : "<ul>\n<li>");
+    return to;
+}
+
+void tl_html_add_prose(tl_text* page, const char* text) {
+    prose in = NOTHING;
+    for (const char* at = text; *at;) {
+        size_t size = strcspn(at, "\n");
+        char* line = tl_printf("%.*s", (int)size, at);
+        const char* words = line + strspn(line, " ");
+        bool point = strncmp(line, "- ", 2) == 0;
+        bool goes_on = !point && in != NOTHING && *words && !(in == POINT && words == line);
+        if (!*words)
+            in = turn_to(page, in, NOTHING);
+        else if (goes_on)
+            tl_text_add(page, " ");
+        else
+            in = turn_to(page, in, point ? POINT : PARAGRAPH);
+        tl_html_add(page, point ? line + 2 : words);
+        free(line);
+        at += size + (at[size] == '\n');
+    }
+    turn_to(page, in, NOTHING);
 }
 
 void tl_html_add_base64(tl_text* page, const unsigned char* bytes, size_t size) {
