@@ -87,9 +87,10 @@ static void add_hum(tl_text* page, const tl_dress* dress) {
         bool loud = false;
         for (size_t amp = 0; run->amps && amp < dress->amp_count; ++amp)
             loud = loud || run->amps[amp].as_is.verdict == TL_DRESS_ABOVE;
-        if (loud)
-            tl_html_say(page, "@s\xe2\x80\x9c@s\xe2\x80\x9d",
-                        count++ ? ", " : "<li>It hums or whines: first the run ", run->name);
+        if (!loud)
+            continue;
+        tl_text_add(page, count++ ? ", " : "<li>It hums or whines: first the run ");
+        tl_html_say(page, "\xe2\x80\x9c@s\xe2\x80\x9d", run->name);
     }
     if (count)
         tl_html_say(page, ", which section 5 tells how to move. Never lift a mains earth against "

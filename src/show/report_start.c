@@ -81,8 +81,7 @@ static void add_verdict(tl_text* page, const tl_report* report) {
     if (report->answer->count > 2)
         tl_html_say(page, ", at the amp \xe2\x80\x9c@s\xe2\x80\x9d, where it is heard most",
                     rig->amp);
-    tl_html_say(page, ", against the same guitar plugged straight into the same amp@s.",
-                at + 1 < report->answer->count ? "" : "");
+    tl_html_say(page, ", against the same guitar plugged straight into the same amp.");
     add_difference(page, hearing);
     add_resonance(page, rig, rig + 1);
     add_level(page, hearing);
@@ -187,9 +186,9 @@ static void add_leads_row(tl_text* page, const tl_report* report) {
                     "What they pick up from mains and supplies beside them drowns in the hiss.");
     else
         tl_html_say(page,
-                    "@n of the @n places where a lead runs beside another one @s heard: see "
+                    "@n of the @n places where a lead runs beside another one may be heard: see "
                     "section 5.",
-                    loud, dress->run_count, loud > 1 ? "may be" : "may be");
+                    loud, dress->run_count);
     close_row(page);
 }
 
@@ -210,8 +209,31 @@ static void add_joints_row(tl_text* page, const tl_report* report) {
     close_row(page);
 }
 
+/// Rig and direct at one amp.
+static void add_curves(tl_text* page, const tl_answer* answer, size_t at) {
+    const tl_solved* rig = &answer->solved[at];
+    const tl_solved* direct = rig + 1;
+    char* about =
+        answer->count > 2
+            ? tl_printf("What arrives at the amp '%s', through the rig and plugged "
+                        "straight in.",
+                        rig->amp)
+            : tl_copy("What arrives at the amp, through the rig and plugged straight in.");
+    const tl_curve curves[] = {
+        {.response = rig->response, .metrics = &rig->metrics, .label = "through the rig"},
+        {.response = direct->response,
+         .metrics = &direct->metrics,
+         .label = "plugged straight in",
+         .direct = true}};
+    tl_lesson_plot plot = {about, curves, 2, -12, 6};
+    tl_lesson_fit_plot(&plot);
+    tl_lesson_add_plot(page, &plot);
+    free(about);
+}
+
 void tl_report_add_glance(tl_text* page, const tl_report* report) {
     add_verdict(page, report);
+    add_curves(page, report->answer, tl_report_worst_amp(report->answer));
     tl_text_add(page, "<dl class=\"glance\">\n");
     add_tone_row(page, report);
     add_pedals_row(page, report);
@@ -241,28 +263,6 @@ static void add_promise(tl_text* page, const tl_report* report) {
                 ". In the range that makes a guitar cut through (2 to 5 kHz) it is @d off on "
                 "the average.</p>\n",
                 rig->hearing.presence_db);
-}
-
-/// Rig and direct at one amp.
-static void add_curves(tl_text* page, const tl_answer* answer, size_t at) {
-    const tl_solved* rig = &answer->solved[at];
-    const tl_solved* direct = rig + 1;
-    char* about =
-        answer->count > 2
-            ? tl_printf("What arrives at the amp '%s', through the rig and plugged "
-                        "straight in.",
-                        rig->amp)
-            : tl_copy("What arrives at the amp, through the rig and plugged straight in.");
-    const tl_curve curves[] = {
-        {.response = rig->response, .metrics = &rig->metrics, .label = "through the rig"},
-        {.response = direct->response,
-         .metrics = &direct->metrics,
-         .label = "plugged straight in",
-         .direct = true}};
-    tl_lesson_plot plot = {about, curves, 2, -12, 6};
-    tl_lesson_fit_plot(&plot);
-    tl_lesson_add_plot(page, &plot);
-    free(about);
 }
 
 static tl_table* figures_table(const tl_answer* answer) {
@@ -343,7 +343,8 @@ void tl_report_add_start(tl_text* page, const tl_report* report) {
     const tl_answer* answer = report->answer;
     add_promise(page, report);
     for (size_t i = 0; i + 1 < answer->count; i += 2)
-        add_curves(page, answer, i);
+        if (i != tl_report_worst_amp(answer)) // whose curves stand on the first page
+            add_curves(page, answer, i);
     char* about = tl_printf("The figures; peak and 3 dB point against the level at %g Hz",
                             report->reference_hz);
     tl_report_add_table(page, figures_table(answer), about);

@@ -4,7 +4,8 @@
 /// Marks are told apart by their words and borders; colour is an extra. On paper the first page is
 /// the player's, and the list of sources is small.
 const char tl_report_style[] =
-    "body{max-width:54rem}\n"
+    "body{max-width:54rem;font-family:\"Helvetica Neue\",Helvetica,\"Liberation Sans\",Arial,"
+    "sans-serif}\n"
     ".band{fill:#b9cfe0;stroke:#6d8aa3;stroke-width:.8}\n"
     ".plot path.band{fill:#b9cfe0}\n"
     ".mark{display:inline-block;font-size:.8rem;font-weight:600;line-height:1.3;padding:0 .45rem;"
@@ -24,6 +25,9 @@ const char tl_report_style[] =
     ".small ul{margin:.3rem 0;padding-left:1.2rem}\n"
     ".sources .part{padding-top:.6rem;font-weight:600}\n"
     ".sources tbody th[scope=row]{font-weight:400;padding-left:1rem}\n"
+    ".sources td:nth-child(2){white-space:nowrap}\n"
+    ".wide{margin:1.1rem 0}\n"
+    "th.number+th:not(.number){padding-left:.5rem}\n"
     ".end{margin-top:2.5rem}\n"
     "@media (max-width:40rem){\n"
     ".glance{grid-template-columns:1fr}\n"
@@ -34,6 +38,7 @@ const char tl_report_style[] =
     "Sans\",Arial,sans-serif;color:#5a5a5a}}\n"
     "@media print{\n"
     "nav{break-after:page;page-break-after:always}\n"
+    "main>.plot>svg{max-width:100mm}\n"
     "a{color:inherit;text-decoration:none}\n"
     ".mark{font-size:8pt}\n"
     ".glance{display:grid;grid-template-columns:1fr 1fr}\n"
