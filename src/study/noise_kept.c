@@ -88,6 +88,7 @@ void tl_noise_keep(tl_noise_kept** kept, const char* mark, const tl_noise_at* at
 bool tl_noise_recall(tl_noise_kept* const* kept, const char* mark, tl_noise_at* at) {
     for (const tl_noise_kept* one = *kept; one; one = one->next)
         if (strcmp(one->mark, mark) == 0) {
+            tl_noise_clear_at(at);
             *at = copy_at(&one->at);
             return true;
         }

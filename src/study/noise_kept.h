@@ -19,7 +19,7 @@ char* tl_noise_mark(const tl_noise_names* names, const tl_circuit* circuit, cons
 
 /// Keeps a copy of an answer, the latest few of them.
 void tl_noise_keep(tl_noise_kept** kept, const char* mark, const tl_noise_at* at);
-/// A copy of what was kept under a mark; false when nothing was.
+/// A copy of what was kept under a mark, in place of what stands there; false when nothing was.
 bool tl_noise_recall(tl_noise_kept* const* kept, const char* mark, tl_noise_at* at);
 void tl_noise_forget(tl_noise_kept** kept);
 
