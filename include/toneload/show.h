@@ -3,6 +3,7 @@
 #ifndef TONELOAD_SHOW_H
 #define TONELOAD_SHOW_H
 
+#include "toneload/build.h"
 #include "toneload/card.h"
 #include "toneload/dress.h"
 #include "toneload/error.h"
@@ -255,5 +256,27 @@ TL_API tl_status tl_dress_draw(const tl_dress* dress, const char* path, tl_error
 /// TL_FAILURE when FFTW, which the sounds need, cannot be loaded.
 TL_API tl_status tl_lesson_page(const char* title, const tl_lesson* lesson, char** html,
                                 tl_error* error);
+
+/// How a board is drawn.
+typedef struct {
+    double scale;      ///< 4 for 1:4; 0: the largest usual one that fits
+    const char* paper; ///< "A4", "A3", "Letter" or "Tabloid", either way round; NULL: A4
+    /// For a page: only the <svg> element, without frame, with this before each id and class in it.
+    /// NULL: a file of its own.
+    const char* prefix;
+    double room_width_m; ///< instead of paper, the room on a page; 0: paper
+    double room_height_m;
+    bool no_cut_list; ///< it stands elsewhere
+} tl_drawing_options;
+/// The board from above, to scale, as SVG in mm: boxes, plugs, leads by kind with their numbers in
+/// the cut list, findings, scale bar, keys, and the cut list when it fits. `*svg`: free with free().
+/// TL_BAD_INPUT when the scale does not fit, with what would.
+TL_API tl_status tl_build_drawing(const tl_build* build, const tl_drawing_options* options,
+                                  char** svg, tl_error* error);
+/// "1:2.5" as 2.5; TL_BAD_INPUT for what is no scale.
+TL_API tl_status tl_drawing_read_scale(const char* words, double* scale, tl_error* error);
+/// Whether a paper has that name, and a file one that a drawing can have (it ends in .svg).
+TL_API tl_status tl_drawing_check_paper(const char* name, tl_error* error);
+TL_API tl_status tl_drawing_check_path(const char* path, tl_error* error);
 
 #endif
