@@ -9,6 +9,7 @@
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
+#include <strings.h>
 
 /// A sheet upright, mm. A4 and A3: ISO 216. Letter and Tabloid: 8.5 by 11 and 11 by 17 in
 /// (ANSI/ASME Y14.1). From memory; every printer's driver states the same.
@@ -51,10 +52,14 @@ typedef struct {
     tl_spot origin; ///< of the board, in the frame
 } layout;
 
-static void free_layout(layout* made) {
-    tl_drawn_board_free(&made->board);
+static void free_keys(layout* made) {
     for (size_t i = 0; i < KEYS; ++i)
         tl_drawn_key_free(&made->keys[i]);
+}
+
+static void free_layout(layout* made) {
+    tl_drawn_board_free(&made->board);
+    free_keys(made);
     *made = (layout){0};
 }
 
@@ -147,28 +152,28 @@ static bool place_fixed(layout* made) {
     return true;
 }
 
-/// Lays everything out on a sheet; false when it does not fit.
-static bool lay_out(const tl_build* build, double scale, tl_drawn_sheet sheet, layout* made) {
-    *made = (layout){.sheet = sheet, .board = tl_drawn_board_make(build, scale)};
+/// Lays everything out on a sheet beside the board as drawn; false when it does not fit.
+static bool lay_out(layout* made, tl_drawn_sheet sheet) {
+    made->sheet = sheet;
+    made->count = 0;
     const tl_box* reach = &made->board.reach;
     tl_box whole = {0, 0, reach->right - reach->left, reach->bottom - reach->top};
-    bool fits = is_free(made, whole);
-    if (fits) {
-        made->origin = (tl_spot){-reach->left, -reach->top};
-        made->pieces[made->count++] = (piece){.area = whole};
-        made->keys[TITLE] = tl_drawn_title(&made->board, &sheet);
-        made->keys[BAR] = tl_drawn_bar(&made->board);
-        made->keys[LEGEND] = tl_drawn_legend(&made->board);
-        made->keys[NAMES] = tl_drawn_name_key(&made->board);
-        made->keys[FINDINGS] = tl_drawn_finding_key(&made->board, sheet.findings_most);
-        if (sheet.cut_list)
-            made->keys[CUT_LIST] = tl_drawn_cut_list(&made->board);
-        fits = place_fixed(made);
-        for (size_t i = LEGEND; fits && i < KEYS; ++i)
-            fits = place_key(made, &made->keys[i]);
-    }
+    if (!is_free(made, whole))
+        return false;
+    made->origin = (tl_spot){-reach->left, -reach->top};
+    made->pieces[made->count++] = (piece){.area = whole};
+    made->keys[TITLE] = tl_drawn_title(&made->board, &sheet);
+    made->keys[BAR] = tl_drawn_bar(&made->board);
+    made->keys[LEGEND] = tl_drawn_legend(&made->board);
+    made->keys[NAMES] = tl_drawn_name_key(&made->board);
+    made->keys[FINDINGS] = tl_drawn_finding_key(&made->board, sheet.findings_most);
+    if (sheet.cut_list)
+        made->keys[CUT_LIST] = tl_drawn_cut_list(&made->board);
+    bool fits = place_fixed(made);
+    for (size_t i = LEGEND; fits && i < KEYS; ++i)
+        fits = place_key(made, &made->keys[i]);
     if (!fits)
-        free_layout(made);
+        free_keys(made);
     return fits;
 }
 
@@ -177,6 +182,11 @@ static bool lay_out(const tl_build* build, double scale, tl_drawn_sheet sheet, l
 static bool fit(const tl_build* build, double scale, const tl_drawn_sheet* sheet, bool cut_list,
                 layout* made) {
     static const size_t rows[] = {SIZE_MAX, SIZE_MAX, FINDING_ROWS, FEW_ROWS, 0};
+    double longest = 1000 * fmax(build->width_m, build->depth_m) / scale;
+    *made = (layout){0};
+    if (longest > fmax(sheet->width, sheet->height))
+        return false;
+    made->board = tl_drawn_board_make(build, scale);
     for (size_t i = cut_list ? 0 : 1; i < sizeof rows / sizeof *rows; ++i)
         for (int upright = 0; upright < (sheet->paper ? 2 : 1); ++upright) {
             tl_drawn_sheet turned = *sheet;
@@ -187,9 +197,10 @@ static bool fit(const tl_build* build, double scale, const tl_drawn_sheet* sheet
                 turned.width = sheet->height;
                 turned.height = sheet->width;
             }
-            if (lay_out(build, scale, turned, made))
+            if (lay_out(made, turned))
                 return true;
         }
+    free_layout(made);
     return false;
 }
 
@@ -334,7 +345,7 @@ static char* write_sheet(const layout* made, const char* prefix) {
 
 static const paper* find_paper(const char* name) {
     for (size_t i = 0; i < PAPERS; ++i)
-        if (strcmp(papers[i].name, name) == 0)
+        if (strcasecmp(papers[i].name, name) == 0)
             return &papers[i];
     return NULL;
 }
