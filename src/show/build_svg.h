@@ -49,13 +49,17 @@ typedef struct {
 
 typedef struct {
     const tl_build_lead* lead;
-    tl_spot* way;
-    size_t count;   ///< of its corners; 0: it is not drawn
+    tl_spot* way;  ///< corners, each to be rounded
+    size_t count;  ///< 0: it is not drawn
+    double radius; ///< of its corners, at most
+    double aside;  ///< how far to the right of its way it is drawn, to be told from others
+    tl_spot* line; ///< the same with its arcs as short straight pieces
+    size_t line_count;
+    bool below;     ///< it lies below the deck
     bool stub;      ///< its other end is off the board: it ends in an arrow
     tl_side edge;   ///< of the board, which a stub crosses
     char* label;    ///< "to guitar"
     tl_box words;   ///< where that stands
-    bool shifted;   ///< moved aside, out of the way of another lead
     bool numbered;  ///< its number has a place
     tl_spot number; ///< the middle of its circle
     tl_spot points; ///< the place of its way that the number belongs to
@@ -105,7 +109,7 @@ void tl_drawn_board_add(tl_text* page, const tl_drawn_board* board, const char* 
 /// Ways of the leads, stubs of those that leave the board, and what shares a way side by side.
 void tl_drawn_find_ways(tl_drawn_board* board);
 /// Adds the way as path data, its corners as the arcs that the lead lies in.
-void tl_drawn_add_way(tl_text* page, const tl_drawn_board* board, const tl_drawn_lead* lead);
+void tl_drawn_add_way(tl_text* page, const tl_drawn_lead* lead);
 /// Names of the boxes, or letters where a name has no room.
 void tl_drawn_find_names(tl_drawn_board* board);
 /// Numbers of the leads and triangles of the findings.
@@ -167,7 +171,7 @@ tl_drawn_key tl_drawn_cut_list(const tl_drawn_board* board);
 void tl_drawn_key_free(tl_drawn_key* key);
 
 /// Stroke of a lead by its kind, as attributes.
-const char* tl_drawn_stroke(const tl_build_lead* lead);
+const char* tl_drawn_stroke(bool dc, bool below);
 bool tl_drawn_is_dc(const tl_build_lead* lead);
 
 #endif

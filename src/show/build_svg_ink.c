@@ -8,13 +8,14 @@
 #include <stdlib.h>
 #include <string.h>
 
-static const char audio_stroke[] =
-    " fill=\"none\" stroke=\"#0a3f78\" stroke-width=\"1\" stroke-linejoin=\"round\"";
-static const char dc_stroke[] = " fill=\"none\" stroke=\"#7a2e00\" stroke-width=\"0.7\""
-                                " stroke-dasharray=\"2.2 1.1\" stroke-linejoin=\"round\"";
-
-const char* tl_drawn_stroke(const tl_build_lead* lead) {
-    return tl_drawn_is_dc(lead) ? dc_stroke : audio_stroke;
+/// Kinds differ in width and dashes; below the deck the dashes are others, as hidden edges have.
+const char* tl_drawn_stroke(bool dc, bool below) {
+    static const char* const strokes[2][2] = {
+        {" fill=\"none\" stroke=\"#0a3f78\" stroke-width=\"1\"",
+         " fill=\"none\" stroke=\"#0a3f78\" stroke-width=\"1\" stroke-dasharray=\"5 1\""},
+        {" fill=\"none\" stroke=\"#7a2e00\" stroke-width=\"0.7\" stroke-dasharray=\"2.4 1\"",
+         " fill=\"none\" stroke=\"#7a2e00\" stroke-width=\"0.7\" stroke-dasharray=\"0.8 0.8\""}};
+    return strokes[dc][below];
 }
 
 void tl_drawn_add_words(tl_text* page, tl_spot at, const char* anchor, double size,
@@ -107,7 +108,8 @@ static void add_box_title(tl_text* page, const tl_build_box* box) {
                  box->under ? ", below the deck" : "");
 }
 
-/// Boxes on the deck, or below it: those are dashed, as hidden edges are.
+/// Boxes on the deck, through which shows what runs below them; or boxes below it: those are
+/// dashed, as hidden edges are.
 static void add_boxes(tl_text* page, const tl_drawn_board* board, const char* prefix, bool under) {
     for (size_t i = 0; i < board->build->box_count; ++i) {
         const tl_drawn_box* box = &board->boxes[i];
@@ -118,7 +120,8 @@ static void add_boxes(tl_text* page, const tl_drawn_board* board, const char* pr
         add_rect(page, box->body,
                  under ? " fill=\"none\" stroke=\"#222\" stroke-width=\"0.45\" "
                          "stroke-dasharray=\"4 1.2 0.8 1.2\""
-                       : " rx=\"0.8\" fill=\"#ececec\" stroke=\"#111\" stroke-width=\"0.4\"");
+                       : " rx=\"0.8\" fill=\"#ececec\" fill-opacity=\"0.8\" stroke=\"#111\" "
+                         "stroke-width=\"0.4\"");
         tl_text_add(page, "</g>\n");
     }
 }
@@ -194,12 +197,11 @@ static void add_arrow(tl_text* page, const tl_drawn_lead* lead) {
 }
 
 /// A lead, with a white edge, so that it is seen which of two goes on where they cross.
-static void add_lead(tl_text* page, const tl_drawn_board* board, const tl_drawn_lead* lead,
-                     const char* prefix) {
+static void add_lead(tl_text* page, const tl_drawn_lead* lead, const char* prefix) {
     if (!lead->count)
         return;
     tl_text way = {0};
-    tl_drawn_add_way(&way, board, lead);
+    tl_drawn_add_way(&way, lead);
     tl_text_addf(page, "<g class=\"%slead\"><title>lead %zu: ", prefix, lead->lead->number);
     tl_html_add(page, lead->lead->from.name);
     tl_text_add(page, " to ");
@@ -209,11 +211,20 @@ static void add_lead(tl_text* page, const tl_drawn_board* board, const tl_drawn_
     tl_text_addf(page,
                  "</title><path fill=\"none\" stroke=\"#fff\" stroke-width=\"2\" d=\"%s\"/>"
                  "<path%s d=\"%s\"/>",
-                 tl_text_get(&way), tl_drawn_stroke(lead->lead), tl_text_get(&way));
+                 tl_text_get(&way), tl_drawn_stroke(tl_drawn_is_dc(lead->lead), lead->below),
+                 tl_text_get(&way));
     tl_text_free(&way);
     if (lead->stub)
         add_arrow(page, lead);
     tl_text_add(page, "</g>\n");
+}
+
+/// Leads above or below the deck, those of the signal on top.
+static void add_leads(tl_text* page, const tl_drawn_board* board, const char* prefix, bool below) {
+    for (int dc = 1; dc >= 0; --dc)
+        for (size_t i = 0; i < board->build->lead_count; ++i)
+            if (tl_drawn_is_dc(&board->build->leads[i]) == dc && board->leads[i].below == below)
+                add_lead(page, &board->leads[i], prefix);
 }
 
 static void add_name(tl_text* page, const tl_drawn_name* name) {
@@ -256,13 +267,11 @@ static void add_marks(tl_text* page, const tl_drawn_board* board, const char* pr
 
 void tl_drawn_board_add(tl_text* page, const tl_drawn_board* board, const char* prefix) {
     add_ground(page, board, prefix);
+    add_leads(page, board, prefix, true);
     add_boxes(page, board, prefix, false);
     add_boxes(page, board, prefix, true);
     add_overlaps(page, board);
-    for (int dc = 1; dc >= 0; --dc) // the signal on top
-        for (size_t i = 0; i < board->build->lead_count; ++i)
-            if (tl_drawn_is_dc(&board->build->leads[i]) == dc)
-                add_lead(page, board, &board->leads[i], prefix);
+    add_leads(page, board, prefix, false);
     add_plugs(page, board, prefix);
     for (size_t i = 0; i < board->jack_count; ++i)
         add_jack(page, &board->jacks[i]);

@@ -95,7 +95,7 @@ static void add_line(tl_drawn_key* key, const char* format, ...) {
 
 static bool is_any_shifted(const tl_drawn_board* board) {
     for (size_t i = 0; i < board->build->lead_count; ++i)
-        if (board->leads[i].shifted)
+        if (board->leads[i].aside != 0)
             return true;
     return false;
 }
@@ -186,7 +186,8 @@ static void add_legend(tl_drawn_key* key, const char* swatch, const char* words)
 
 /// What there is of leads and boxes, so that only that is explained.
 typedef struct {
-    bool audio, dc, stub, power, under, plug;
+    bool lead[2][2]; ///< audio and DC; on the deck and below
+    bool stub, power, under, plug;
 } things;
 
 static things things_of(const tl_drawn_board* board) {
@@ -195,7 +196,7 @@ static things things_of(const tl_drawn_board* board) {
         const tl_drawn_lead* lead = &board->leads[i];
         if (!lead->count)
             continue;
-        *(tl_drawn_is_dc(lead->lead) ? &there.dc : &there.audio) = true;
+        there.lead[tl_drawn_is_dc(lead->lead)][lead->below] = true;
         there.stub |= lead->stub;
     }
     for (size_t i = 0; i < board->jack_count; ++i) {
@@ -207,12 +208,19 @@ static things things_of(const tl_drawn_board* board) {
     return there;
 }
 
-static void add_line_legend(tl_drawn_key* key, bool dc, const char* words) {
-    const tl_build_lead lead = {.kind = dc ? "dc" : "audio", .number = 1};
-    tl_text swatch = {0};
-    tl_text_addf(&swatch, "<path%s d=\"M0 %.2fH11\"/>", tl_drawn_stroke(&lead), row_mm / 2);
-    add_legend(key, tl_text_get(&swatch), words);
-    tl_text_free(&swatch);
+static void add_line_legends(tl_drawn_key* key, const things* there) {
+    static const char* const words[2][2] = {{"audio lead", "audio lead below the deck"},
+                                            {"DC lead", "DC lead below the deck"}};
+    for (int dc = 0; dc < 2; ++dc)
+        for (int below = 0; below < 2; ++below) {
+            if (!there->lead[dc][below])
+                continue;
+            tl_text swatch = {0};
+            tl_text_addf(&swatch, "<path%s d=\"M0 %.2fH11\"/>", tl_drawn_stroke(dc, below),
+                         row_mm / 2);
+            add_legend(key, tl_text_get(&swatch), words[dc][below]);
+            tl_text_free(&swatch);
+        }
 }
 
 static void add_number_legend(tl_drawn_key* key) {
@@ -227,18 +235,16 @@ tl_drawn_key tl_drawn_legend(const tl_drawn_board* board) {
     tl_drawn_key key = {.name = "legend", .row_height = row_mm};
     key.heading = heading_of("Lines and signs");
     things there = things_of(board);
-    if (there.audio)
-        add_line_legend(&key, false, "audio lead");
-    if (there.dc)
-        add_line_legend(&key, true, "DC lead");
+    bool audio = there.lead[0][0] || there.lead[0][1];
+    add_line_legends(&key, &there);
     if (there.stub)
         add_legend(&key,
                    "<path d=\"M1 2.25H9\" stroke=\"#0a3f78\" stroke-width=\"1\"/>"
                    "<path d=\"M11 2.25L8.4 0.95V3.55Z\" fill=\"#0a3f78\"/>",
                    "leaves the board");
-    if (there.audio || there.dc)
+    if (audio || there.lead[1][0] || there.lead[1][1])
         add_number_legend(&key);
-    if (there.audio)
+    if (audio)
         add_legend(&key,
                    "<path d=\"M2 1.15L4.2 2.25L2 3.35Z\" fill=\"#000\"/>"
                    "<path d=\"M7 1.15L9.2 2.25L7 3.35Z\" fill=\"#fff\" stroke=\"#000\" "
@@ -258,7 +264,7 @@ tl_drawn_key tl_drawn_legend(const tl_drawn_board* board) {
         add_legend(&key,
                    "<rect x=\"0.3\" y=\"0.7\" width=\"10.4\" height=\"3.1\" fill=\"none\" "
                    "stroke=\"#222\" stroke-width=\"0.45\" stroke-dasharray=\"4 1.2 0.8 1.2\"/>",
-                   "below the deck");
+                   "box below the deck");
     add_legend(&key,
                "<path d=\"M0.5 0.9H10.5M0.5 0.9v2.6M3 0.9v1.5M5.5 0.9v2.6M8 0.9v1.5M10.5 0.9v2.6\" "
                "fill=\"none\" stroke=\"#333\" stroke-width=\"0.2\"/>",

@@ -46,20 +46,21 @@ static double try_around(const tl_drawn_board* board, tl_spot about, double widt
 
 static double length_of(const tl_drawn_lead* lead) {
     double length = 0;
-    for (size_t k = 1; k < lead->count; ++k)
-        length += hypot(lead->way[k].x - lead->way[k - 1].x, lead->way[k].y - lead->way[k - 1].y);
+    for (size_t k = 1; k < lead->line_count; ++k)
+        length +=
+            hypot(lead->line[k].x - lead->line[k - 1].x, lead->line[k].y - lead->line[k - 1].y);
     return length;
 }
 
 static tl_spot spot_along(const tl_drawn_lead* lead, double along) {
-    for (size_t k = 1; k < lead->count; ++k) {
-        tl_spot a = lead->way[k - 1], b = lead->way[k];
+    for (size_t k = 1; k < lead->line_count; ++k) {
+        tl_spot a = lead->line[k - 1], b = lead->line[k];
         double piece = hypot(b.x - a.x, b.y - a.y);
         if (along <= piece && piece > 0)
             return (tl_spot){a.x + (b.x - a.x) * along / piece, a.y + (b.y - a.y) * along / piece};
         along -= piece;
     }
-    return lead->way[lead->count - 1];
+    return lead->line[lead->line_count - 1];
 }
 
 static void place_number(tl_drawn_board* board, size_t index) {
@@ -147,20 +148,20 @@ static bool find_plug_at_box(const tl_drawn_board* board, size_t lead, size_t bo
     return isfinite(least);
 }
 
-/// The corner of a lead that has least room.
-static tl_spot tightest(const tl_drawn_lead* lead) {
-    tl_spot best = spot_along(lead, length_of(lead) / 2);
-    double least = INFINITY;
-    for (size_t k = 1; k + 1 < lead->count; ++k) {
-        const tl_spot* at = &lead->way[k];
-        double room = fmin(hypot(at->x - at[-1].x, at->y - at[-1].y),
-                           hypot(at->x - at[1].x, at->y - at[1].y));
-        if (room < least) {
-            least = room;
-            best = *at;
+/// The first corner of a lead, or its middle: all its corners bend alike.
+static tl_spot bend_of(const tl_drawn_lead* lead) {
+    return lead->count < 3 ? spot_along(lead, length_of(lead) / 2)
+                           : spot_along(lead, 0.35 * length_of(lead));
+}
+
+/// A plug of a lead.
+static bool find_plug(const tl_drawn_board* board, size_t lead, tl_spot* about) {
+    for (size_t i = 0; i < board->jack_count; ++i)
+        if (board->jacks[i].lead == lead) {
+            *about = board->jacks[i].at;
+            return true;
         }
-    }
-    return best;
+    return false;
 }
 
 /// What a finding points at; false when it has no place on the board.
@@ -174,11 +175,11 @@ static bool find_about(const tl_drawn_board* board, const tl_build_finding* find
     if (lead && box && find_plug_at_box(board, finding->lead, finding->box, about))
         return true;
     if (lead && board->leads[finding->lead].count) {
-        *about = tightest(&board->leads[finding->lead]);
+        *about = bend_of(&board->leads[finding->lead]);
         return true;
     }
     if (!box)
-        return false;
+        return lead && find_plug(board, finding->lead, about);
     tl_box body = board->boxes[finding->box].body;
     if (finding->other < build->box_count) {
         *about = between(body, board->boxes[finding->other].body);

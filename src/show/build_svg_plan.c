@@ -94,8 +94,10 @@ double tl_drawn_cost(const tl_drawn_board* board, tl_box area, size_t own) {
     double size = fmin(area.right - area.left, area.bottom - area.top);
     for (size_t i = 0; i < board->build->lead_count; ++i) {
         const tl_drawn_lead* lead = &board->leads[i];
-        for (size_t k = 1; i != own && k < lead->count; ++k)
-            cost += 4 * fmin(1, tl_drawn_inside(lead->way[k - 1], lead->way[k], area) / size);
+        double weight = lead->below ? 1.2 : 4, inside = 0;
+        for (size_t k = 1; i != own && k < lead->line_count; ++k)
+            inside += tl_drawn_inside(lead->line[k - 1], lead->line[k], area);
+        cost += weight * fmin(1, inside / size);
     }
     return cost;
 }
@@ -132,12 +134,11 @@ static void make_jack(tl_drawn_board* board, size_t lead, const tl_build_end* en
                             .power = tl_drawn_is_dc(&board->build->leads[lead])};
     jack->mark = tl_drawn_around((tl_spot){at.x - out.x * sign_mm / 2, at.y - out.y * sign_mm / 2},
                                  sign_mm, sign_mm);
-    double room = end->room_m * 1000 / board->scale, body = end->body_m * 1000 / board->scale;
-    jack->has_plug = room > 0 && body > 0;
+    jack->has_plug = isfinite(end->low.x_m) && end->high.x_m > end->low.x_m;
     if (!jack->has_plug)
         return;
-    jack->plug = tl_drawn_around((tl_spot){at.x + out.x * room / 2, at.y + out.y * room / 2},
-                                 out.x != 0 ? room : body, out.x != 0 ? body : room);
+    tl_spot low = place_of(board, end->low), high = place_of(board, end->high);
+    jack->plug = (tl_box){low.x, high.y, high.x, low.y};
     tl_drawn_widen(&board->reach, jack->plug);
 }
 
@@ -201,6 +202,7 @@ void tl_drawn_board_free(tl_drawn_board* board) {
             free(board->boxes[i].name.lines[k]);
     for (size_t i = 0; board->leads && i < board->build->lead_count; ++i) {
         free(board->leads[i].way);
+        free(board->leads[i].line);
         free(board->leads[i].label);
     }
     free(board->boxes);

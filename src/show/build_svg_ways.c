@@ -46,20 +46,33 @@ static double stub_cost(const tl_drawn_board* board, const tl_spot* way, size_t 
     return cost;
 }
 
+/// Whither a lead leaves its plug: out of the jack, or to the side where the plug is bent.
+static tl_spot heading_of(const tl_build_end* end) {
+    const double straight_m = 1e-5;
+    double right_m = end->leaves.x_m - end->jack.x_m, back_m = end->leaves.y_m - end->jack.y_m;
+    bool across = end->side == TL_SIDE_FRONT || end->side == TL_SIDE_BACK;
+    if (across && fabs(right_m) > straight_m)
+        return tl_drawn_toward(right_m > 0 ? TL_SIDE_RIGHT : TL_SIDE_LEFT);
+    if (!across && fabs(back_m) > straight_m)
+        return tl_drawn_toward(back_m > 0 ? TL_SIDE_BACK : TL_SIDE_FRONT);
+    return tl_drawn_toward(end->side);
+}
+
 /// The way from a plug to one of the board's edges that crosses least: straight, or a step out and
 /// then along the box.
 static void find_stub(tl_drawn_board* board, size_t index, const tl_build_end* end) {
     tl_drawn_lead* lead = &board->leads[index];
     tl_spot start = {end->leaves.x_m * 1000 / board->scale,
                      (board->build->depth_m - end->leaves.y_m) * 1000 / board->scale};
-    tl_spot out = tl_drawn_toward(end->side);
+    tl_spot out = heading_of(end);
     static const double steps_mm[] = {0, 2, 4, 7, 11};
     double least = INFINITY;
     for (int side = TL_SIDE_LEFT; side <= TL_SIDE_BACK; ++side)
         for (size_t i = 0; i < sizeof steps_mm / sizeof *steps_mm; ++i) {
             tl_spot turn = {start.x + out.x * steps_mm[i], start.y + out.y * steps_mm[i]};
             tl_spot way[3] = {start, turn, edge_of(board, turn, (tl_side)side)};
-            bool straight = side == (int)end->side;
+            tl_spot toward = tl_drawn_toward((tl_side)side);
+            bool straight = toward.x == out.x && toward.y == out.y;
             if (straight && i > 0)
                 break;
             double cost = stub_cost(board, way, 3, index) - (straight ? 0.3 : 0);
@@ -115,63 +128,197 @@ static void place_label(tl_drawn_board* board, size_t index, const tl_build_end*
     tl_drawn_keep_off(board, lead->words, 20);
 }
 
-static bool is_level(tl_spot a, tl_spot b) {
-    return fabs(a.y - b.y) < 0.01 && fabs(a.x - b.x) > 0.01;
+/// A corner of a way, and how far from it its arc begins and ends.
+typedef struct {
+    tl_spot in; ///< whither before it, of length 1
+    tl_spot out;
+    double radius;
+    double back;
+    bool right; ///< it turns to the right
+} corner;
+
+static corner corner_at(const tl_drawn_lead* lead, size_t i) {
+    const tl_spot* at = &lead->way[i];
+    double in_mm = fmax(hypot(at->x - at[-1].x, at->y - at[-1].y), 1e-9);
+    double out_mm = fmax(hypot(at[1].x - at->x, at[1].y - at->y), 1e-9);
+    corner c = {.in = {(at->x - at[-1].x) / in_mm, (at->y - at[-1].y) / in_mm},
+                .out = {(at[1].x - at->x) / out_mm, (at[1].y - at->y) / out_mm}};
+    double cross = c.in.x * c.out.y - c.in.y * c.out.x, along = c.in.x * c.out.x + c.in.y * c.out.y;
+    double turn = atan2(fabs(cross), along);
+    c.right = cross > 0;
+    if (turn < 0.01 || turn > 3.1)
+        return c;
+    // Drawn aside, it runs around the same middle.
+    c.radius = fmax(lead->radius - (c.right ? lead->aside : -lead->aside), 0.3);
+    c.back = c.radius * tan(turn / 2);
+    return c;
 }
 
-static bool is_steep(tl_spot a, tl_spot b) {
-    return fabs(a.x - b.x) < 0.01 && fabs(a.y - b.y) > 0.01;
+/// The corners of a way; arcs that would run into each other are made smaller.
+static corner* corners_of(const tl_drawn_lead* lead) {
+    corner* corners = tl_new(lead->count, sizeof *corners);
+    for (size_t i = 1; i + 1 < lead->count; ++i)
+        corners[i] = corner_at(lead, i);
+    double* shares = tl_new(lead->count, sizeof *shares);
+    for (size_t i = 0; i < lead->count; ++i)
+        shares[i] = 1;
+    for (size_t i = 1; i < lead->count; ++i) {
+        const tl_spot* at = &lead->way[i];
+        double leg = hypot(at->x - at[-1].x, at->y - at[-1].y);
+        double wanted = corners[i - 1].back + corners[i].back;
+        if (wanted <= leg + 0.002)
+            continue;
+        shares[i - 1] = fmin(shares[i - 1], leg / wanted);
+        shares[i] = fmin(shares[i], leg / wanted);
+    }
+    for (size_t i = 0; i < lead->count; ++i) {
+        corners[i].radius *= shares[i];
+        corners[i].back *= shares[i];
+    }
+    free(shares);
+    return corners;
 }
 
-/// Whether two pieces of lead lie on each other for more than a crossing.
-static bool lie_together(const tl_spot* a, const tl_spot* b) {
-    bool level = is_level(a[0], a[1]) && is_level(b[0], b[1]);
-    if (!level && !(is_steep(a[0], a[1]) && is_steep(b[0], b[1])))
-        return false;
-    double apart = level ? a[0].y - b[0].y : a[0].x - b[0].x;
-    double a0 = level ? a[0].x : a[0].y, a1 = level ? a[1].x : a[1].y;
-    double b0 = level ? b[0].x : b[0].y, b1 = level ? b[1].x : b[1].y;
-    double shared = fmin(fmax(a0, a1), fmax(b0, b1)) - fmax(fmin(a0, a1), fmin(b0, b1));
-    return fabs(apart) < 0.8 * side_by_side_mm && shared > 1;
+static tl_spot step(tl_spot from, tl_spot toward, double by) {
+    return (tl_spot){from.x + toward.x * by, from.y + toward.y * by};
 }
 
-/// Whether a piece lies on one of the leads before it, or on an end piece of a later one, which
-/// cannot give way.
-static bool lies_on_others(const tl_drawn_board* board, size_t index, const tl_spot* piece) {
-    for (size_t i = 0; i < board->build->lead_count; ++i) {
-        const tl_drawn_lead* other = &board->leads[i];
-        for (size_t k = 1; i != index && k < other->count; ++k) {
-            bool stays = i < index || k == 1 || k + 1 == other->count;
-            if (stays && lie_together(piece, &other->way[k - 1]))
-                return true;
+void tl_drawn_add_way(tl_text* page, const tl_drawn_lead* lead) {
+    corner* corners = corners_of(lead);
+    tl_text_addf(page, "M%.2f %.2f", lead->way[0].x, lead->way[0].y);
+    for (size_t i = 1; i + 1 < lead->count; ++i) {
+        const corner* c = &corners[i];
+        tl_spot from = step(lead->way[i], c->in, -c->back);
+        tl_spot to = step(lead->way[i], c->out, c->back);
+        tl_text_addf(page, "L%.2f %.2f", from.x, from.y);
+        if (c->back > 0.01)
+            tl_text_addf(page, "A%.2f %.2f 0 0 %d %.2f %.2f", c->radius, c->radius, c->right, to.x,
+                         to.y);
+    }
+    tl_text_addf(page, "L%.2f %.2f", lead->way[lead->count - 1].x, lead->way[lead->count - 1].y);
+    free(corners);
+}
+
+static void add_spot(tl_drawn_lead* lead, tl_spot spot) {
+    lead->line = tl_grow_one(lead->line, lead->line_count, sizeof *lead->line);
+    lead->line[lead->line_count++] = spot;
+}
+
+/// The way as drawn, in straight pieces, for what has to keep off it or stand on it.
+static void flatten(tl_drawn_lead* lead) {
+    enum { PIECES = 6 };
+    lead->line_count = 0;
+    if (!lead->count)
+        return;
+    corner* corners = corners_of(lead);
+    add_spot(lead, lead->way[0]);
+    for (size_t i = 1; i + 1 < lead->count; ++i) {
+        const corner* c = &corners[i];
+        tl_spot from = step(lead->way[i], c->in, -c->back);
+        double turn = 2 * atan2(c->back, fmax(c->radius, 1e-9));
+        double side = c->right ? 1 : -1;
+        tl_spot to_middle = {-c->in.y * side, c->in.x * side};
+        for (int k = 0; k <= PIECES; ++k) { // along the arc by its chords
+            double by = turn * k / PIECES;
+            tl_spot at = step(from, c->in, c->radius * sin(by));
+            add_spot(lead, step(at, to_middle, c->radius * (1 - cos(by))));
         }
+    }
+    add_spot(lead, lead->way[lead->count - 1]);
+    free(corners);
+}
+
+static double distance(tl_spot at, tl_spot from, tl_spot to) {
+    double x = to.x - from.x, y = to.y - from.y, size = x * x + y * y;
+    double share = size > 0 ? ((at.x - from.x) * x + (at.y - from.y) * y) / size : 0;
+    share = fmin(fmax(share, 0), 1);
+    return hypot(at.x - from.x - share * x, at.y - from.y - share * y);
+}
+
+/// Whether a lead runs along at a spot, so near that it could not be told from another there.
+static bool runs_along(const tl_drawn_lead* lead, tl_spot at, tl_spot toward) {
+    const double near_mm = 0.75 * side_by_side_mm;
+    for (size_t k = 1; k < lead->line_count; ++k) {
+        tl_spot a = lead->line[k - 1], b = lead->line[k];
+        if (fmin(a.x, b.x) > at.x + near_mm || fmax(a.x, b.x) < at.x - near_mm ||
+            fmin(a.y, b.y) > at.y + near_mm || fmax(a.y, b.y) < at.y - near_mm)
+            continue;
+        double size = hypot(b.x - a.x, b.y - a.y);
+        double along = size > 0 ? ((b.x - a.x) * toward.x + (b.y - a.y) * toward.y) / size : 0;
+        if (fabs(along) > 0.9 && distance(at, a, b) < near_mm)
+            return true;
     }
     return false;
 }
 
-/// Moves the inner pieces of a lead aside where they lie on others: what is one bundle on the board
-/// has to be told apart on paper.
-static void shift_aside(tl_drawn_board* board, size_t index) {
+/// How far a lead lies on those before it, or on boxes on the deck, in mm; what is near its own
+/// ends does not count, since they stay where they are.
+static double hidden(const tl_drawn_board* board, size_t index) {
+    const double every_mm = 0.8, ends_mm = 3;
+    const tl_drawn_lead* lead = &board->leads[index];
+    tl_spot first = lead->way[0], last = lead->way[lead->count - 1];
+    double sum = 0;
+    for (size_t k = 1; k < lead->line_count; ++k) {
+        tl_spot a = lead->line[k - 1], b = lead->line[k];
+        double size = hypot(b.x - a.x, b.y - a.y);
+        size_t pieces = (size_t)ceil(size / every_mm);
+        for (size_t i = 0; i < pieces; ++i) {
+            tl_spot toward = {(b.x - a.x) / size, (b.y - a.y) / size};
+            tl_spot at = step(a, toward, size * ((double)i + 0.5) / (double)pieces);
+            bool covered = false;
+            for (size_t j = 0; j < index && !covered; ++j)
+                covered = runs_along(&board->leads[j], at, toward);
+            bool inner = hypot(at.x - first.x, at.y - first.y) > ends_mm &&
+                         hypot(at.x - last.x, at.y - last.y) > ends_mm;
+            sum += covered && inner ? size / (double)pieces : 0;
+        }
+        for (size_t i = 0; !lead->below && i < board->build->box_count; ++i)
+            if (!board->boxes[i].box->under)
+                sum += tl_drawn_inside(a, b, board->boxes[i].body);
+    }
+    return sum;
+}
+
+/// Moves the inner corners of a way to the right by `aside`, each along the middle of its angle.
+static void move_aside(const tl_spot* as_laid, tl_drawn_lead* lead, double aside) {
+    lead->aside = aside;
+    for (size_t i = 1; i + 1 < lead->count; ++i) {
+        const tl_spot* at = &as_laid[i];
+        double in_mm = fmax(hypot(at->x - at[-1].x, at->y - at[-1].y), 1e-9);
+        double out_mm = fmax(hypot(at[1].x - at->x, at[1].y - at->y), 1e-9);
+        // To the right of whither it runs: x and y down the sheet.
+        tl_spot right = {-(at->y - at[-1].y) / in_mm - (at[1].y - at->y) / out_mm,
+                         (at->x - at[-1].x) / in_mm + (at[1].x - at->x) / out_mm};
+        double size = hypot(right.x, right.y);
+        // Of two directions' sum, half is the cosine of half the angle between them.
+        double by = size > 0.5 ? aside / (size / 2) / size : 0;
+        lead->way[i] = step(*at, right, by);
+    }
+}
+
+/// Draws a lead beside its way where it would lie on others: what is one bundle on the board has to
+/// be told apart on paper.
+static void set_aside(tl_drawn_board* board, size_t index) {
     tl_drawn_lead* lead = &board->leads[index];
+    flatten(lead);
+    if (lead->count < 3)
+        return;
     static const double lanes[] = {0, 1, -1, 2, -2, 3, -3, 4, -4};
-    for (size_t k = 2; k + 1 < lead->count; ++k) {
-        const tl_spot piece[2] = {lead->way[k - 1], lead->way[k]};
-        bool level = is_level(piece[0], piece[1]);
-        if (!level && !is_steep(piece[0], piece[1]))
-            continue;
-        for (size_t i = 0; i < sizeof lanes / sizeof *lanes; ++i) {
-            double by = lanes[i] * side_by_side_mm;
-            tl_spot moved[2] = {piece[0], piece[1]};
-            for (int end = 0; end < 2; ++end)
-                *(level ? &moved[end].y : &moved[end].x) += by;
-            if (lies_on_others(board, index, moved))
-                continue;
-            lead->way[k - 1] = moved[0];
-            lead->way[k] = moved[1];
-            lead->shifted |= by != 0;
-            break;
+    tl_spot* as_laid = tl_new(lead->count, sizeof *as_laid);
+    memcpy(as_laid, lead->way, lead->count * sizeof *as_laid);
+    double least = INFINITY, best = 0;
+    for (size_t i = 0; i < sizeof lanes / sizeof *lanes && least > 1; ++i) {
+        move_aside(as_laid, lead, lanes[i] * side_by_side_mm);
+        flatten(lead);
+        double cost = hidden(board, index) + 0.3 * fabs(lanes[i]);
+        if (cost < least - 1e-6) {
+            least = cost;
+            best = lanes[i];
         }
     }
+    move_aside(as_laid, lead, best * side_by_side_mm);
+    flatten(lead);
+    free(as_laid);
 }
 
 static void copy_way(tl_drawn_board* board, size_t index) {
@@ -184,12 +331,26 @@ static void copy_way(tl_drawn_board* board, size_t index) {
                                   (board->build->depth_m - lead->way[i].y_m) * 1000 / board->scale};
 }
 
+/// What its way bends by; a stub's is not laid out, and bends as its make allows.
+static double radius_of(const tl_drawn_board* board, const tl_build_lead* lead) {
+    double radius_m = isfinite(lead->bend_m)         ? lead->bend_m
+                      : isfinite(lead->bend_least_m) ? lead->bend_least_m
+                                                     : 0.02;
+    return radius_m * 1000 / board->scale;
+}
+
+static bool is_under(const tl_build* build, const tl_build_end* end) {
+    return end->box < build->box_count && build->boxes[end->box].under;
+}
+
 void tl_drawn_find_ways(tl_drawn_board* board) {
     const tl_build* build = board->build;
     board->leads = tl_new(build->lead_count, sizeof *board->leads);
     for (size_t i = 0; i < build->lead_count; ++i) {
         const tl_build_lead* lead = &build->leads[i];
         board->leads[i].lead = lead;
+        board->leads[i].radius = radius_of(board, lead);
+        board->leads[i].below = is_under(build, &lead->from) || is_under(build, &lead->to);
         if (lead->way_count > 1)
             copy_way(board, i);
         bool from_here = lead->from.box < build->box_count,
@@ -200,52 +361,12 @@ void tl_drawn_find_ways(tl_drawn_board* board) {
         board->leads[i].way = tl_new(3, sizeof(tl_spot));
         find_stub(board, i, from_here ? &lead->from : &lead->to);
     }
-    for (size_t i = 0; i < build->lead_count; ++i)
-        shift_aside(board, i);
     for (size_t i = 0; i < build->lead_count; ++i) {
         const tl_build_lead* lead = &build->leads[i];
         if (board->leads[i].stub)
             place_label(board, i, lead->from.box < build->box_count ? &lead->to : &lead->from);
-        for (size_t k = 0; k < board->leads[i].count; ++k)
-            tl_drawn_widen(&board->reach, tl_drawn_around(board->leads[i].way[k], 2, 2));
+        set_aside(board, i);
+        for (size_t k = 0; k < board->leads[i].line_count; ++k)
+            tl_drawn_widen(&board->reach, tl_drawn_around(board->leads[i].line[k], 2, 2));
     }
-}
-
-/// The radius that a corner is drawn with: what the lead's make asks for, or what there is room
-/// for.
-static double radius_at(const tl_drawn_board* board, const tl_drawn_lead* lead, size_t corner,
-                        double turn) {
-    const tl_build_lead* built = lead->lead;
-    double least_m = isfinite(built->bend_least_m) ? built->bend_least_m
-                     : isfinite(built->diameter_m) ? 4 * built->diameter_m
-                                                   : 0.02;
-    double before = hypot(lead->way[corner].x - lead->way[corner - 1].x,
-                          lead->way[corner].y - lead->way[corner - 1].y);
-    double after = hypot(lead->way[corner + 1].x - lead->way[corner].x,
-                         lead->way[corner + 1].y - lead->way[corner].y);
-    // A corner between two others shares its legs with them.
-    before *= corner == 1 ? 1 : 0.5;
-    after *= corner + 2 == lead->count ? 1 : 0.5;
-    return fmin(least_m * 1000 / board->scale, fmin(before, after) / tan(turn / 2));
-}
-
-void tl_drawn_add_way(tl_text* page, const tl_drawn_board* board, const tl_drawn_lead* lead) {
-    const tl_spot* way = lead->way;
-    tl_text_addf(page, "M%.2f %.2f", way[0].x, way[0].y);
-    for (size_t i = 1; i + 1 < lead->count; ++i) {
-        tl_spot in = {way[i].x - way[i - 1].x, way[i].y - way[i - 1].y};
-        tl_spot out = {way[i + 1].x - way[i].x, way[i + 1].y - way[i].y};
-        double in_mm = hypot(in.x, in.y), out_mm = hypot(out.x, out.y);
-        double cross = in.x * out.y - in.y * out.x, along = in.x * out.x + in.y * out.y;
-        double turn = atan2(fabs(cross), along);
-        if (in_mm < 0.01 || out_mm < 0.01 || turn < 0.01 || turn > 3.1) {
-            tl_text_addf(page, "L%.2f %.2f", way[i].x, way[i].y);
-            continue;
-        }
-        double radius = radius_at(board, lead, i, turn), back = radius * tan(turn / 2);
-        tl_text_addf(page, "L%.2f %.2fA%.2f %.2f 0 0 %d %.2f %.2f", way[i].x - in.x / in_mm * back,
-                     way[i].y - in.y / in_mm * back, radius, radius, cross > 0,
-                     way[i].x + out.x / out_mm * back, way[i].y + out.y / out_mm * back);
-    }
-    tl_text_addf(page, "L%.2f %.2f", way[lead->count - 1].x, way[lead->count - 1].y);
 }

@@ -40,6 +40,10 @@ static inline tl_build_end fixture_end(const tl_build* build, size_t box, tl_sid
     double out_y = side == TL_SIDE_FRONT ? -1 : side == TL_SIDE_BACK ? 1 : 0;
     end.jack.x_m = of->left_m + (out_x < 0 ? 0 : out_x > 0 ? of->width_m : at_mm / 1000);
     end.jack.y_m = of->front_m + (out_y < 0 ? 0 : out_y > 0 ? of->depth_m : at_mm / 1000);
+    double half_x = out_x != 0 ? 0.01 : 0.007, half_y = out_x != 0 ? 0.007 : 0.01;
+    tl_spot_m middle = {end.jack.x_m + 0.01 * out_x, end.jack.y_m + 0.01 * out_y};
+    end.low = (tl_spot_m){middle.x_m - half_x, middle.y_m - half_y};
+    end.high = (tl_spot_m){middle.x_m + half_x, middle.y_m + half_y};
     end.leaves = (tl_spot_m){end.jack.x_m + 0.02 * out_x, end.jack.y_m + 0.02 * out_y};
     return end;
 }
@@ -48,6 +52,8 @@ static inline tl_build_end fixture_away(const char* name) {
     return (tl_build_end){.name = tl_copy(name),
                           .box = TL_BUILD_NONE,
                           .plug = tl_copy(""),
+                          .low = {NAN, NAN},
+                          .high = {NAN, NAN},
                           .room_m = NAN,
                           .body_m = NAN};
 }
@@ -70,7 +76,7 @@ static inline tl_build_lead* fixture_lead(tl_build* build, const char* kind, tl_
                             .cut_m = 0.32,
                             .stated_m = NAN,
                             .diameter_m = 0.004,
-                            .bend_m = INFINITY,
+                            .bend_m = 0.02,
                             .bend_least_m = 0.02,
                             .farad = NAN,
                             .loop_ohm = NAN};
