@@ -103,8 +103,11 @@ typedef struct {
     const char* dump;
     const char* histograms;
     const char* sensitivity;
-    const char* level;  ///< how loud the playing is, with its unit
-    const char** words; ///< what is no option: rig files, a kind
+    const char* level;   ///< how loud the playing is, with its unit
+    const char* drawing; ///< of a board
+    const char* paper;   ///< or NULL
+    double scale;        ///< 4 for 1:4; 0: not said
+    const char** words;  ///< what is no option: rig files, a kind
     size_t word_count;
 } request;
 
@@ -136,6 +139,7 @@ extern const command command_merge;
 extern const command command_noise;
 extern const command command_dress;
 extern const command command_power;
+extern const command command_build;
 
 /// Reads a command's options and words. TL_BAD_INPUT with the nearest option when one is unknown.
 tl_status request_read(const command* about, int count, char** words, request* asked,
