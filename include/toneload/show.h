@@ -268,6 +268,28 @@ TL_API json_t* tl_build_json(const tl_build* build);
 /// As CSV, a row a lead; free with free().
 TL_API char* tl_build_csv(const tl_build* build);
 
+/// How a board is drawn.
+typedef struct {
+    double scale;      ///< 4 for 1:4; 0: the largest usual one that fits
+    const char* paper; ///< "A4", "A3", "Letter" or "Tabloid", either way round; NULL: A4
+    /// For a page: only the <svg> element, without frame, with this before each id and class in it.
+    /// NULL: a file of its own.
+    const char* prefix;
+    double room_width_m; ///< instead of paper, the room on a page; 0: paper
+    double room_height_m;
+    bool no_cut_list; ///< it stands elsewhere
+} tl_drawing_options;
+/// The board from above, to scale, as SVG in mm: boxes, plugs, leads by kind with their numbers in
+/// the cut list, findings, scale bar, keys, and the cut list when it fits. `*svg`: free with
+/// free(). TL_BAD_INPUT when the scale does not fit, with what would.
+TL_API tl_status tl_build_drawing(const tl_build* build, const tl_drawing_options* options,
+                                  char** svg, tl_error* error);
+/// "1:2.5" as 2.5; TL_BAD_INPUT for what is no scale.
+TL_API tl_status tl_drawing_read_scale(const char* words, double* scale, tl_error* error);
+/// Whether a paper has that name, and a file one that a drawing can have (it ends in .svg).
+TL_API tl_status tl_drawing_check_paper(const char* name, tl_error* error);
+TL_API tl_status tl_drawing_check_path(const char* path, tl_error* error);
+
 /// Paper that a page is made for: none says nothing, and whoever prints it decides.
 typedef enum { TL_PAPER_ANY, TL_PAPER_A4, TL_PAPER_LETTER } tl_paper;
 

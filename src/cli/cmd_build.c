@@ -10,6 +10,17 @@ static char* build_shown(const request* asked, const tl_build* build) {
                         : tl_build_text(build);
 }
 
+/// The drawing goes first: an answer should not stand there whose drawing could not be made.
+static tl_status draw(const request* asked, const tl_build* build, tl_error* error) {
+    tl_drawing_options options = {.scale = asked->scale, .paper = asked->paper};
+    char* svg = NULL;
+    tl_status status = tl_build_drawing(build, &options, &svg, error);
+    if (status == TL_OK)
+        status = tl_show_write(asked->drawing, svg, error);
+    free(svg);
+    return status;
+}
+
 static tl_status run(const request* asked, tl_error* error) {
     tl_session* session = NULL;
     tl_rig* rig = NULL;
@@ -20,6 +31,8 @@ static tl_status run(const request* asked, tl_error* error) {
         status = tl_rig_read(tl_session_library(session), asked->words[0], &rig, error);
     if (status == TL_OK)
         status = tl_study_build(session, rig, &options, &build, error);
+    if (status == TL_OK && asked->drawing)
+        status = draw(asked, build, error);
     if (status == TL_OK) {
         char* text = build_shown(asked, build);
         status = request_write(asked, text, error);
@@ -44,8 +57,9 @@ const command command_build = {
     "is\n"
     "the assignment of 'toneload power'.\n"
     "\n"
-    "  toneload build board.yaml",
-    OPTION_JSON | OPTION_CSV | OPTION_OUTPUT | OPTION_PARTS,
+    "  toneload build board.yaml --drawing board.svg --paper A3",
+    OPTION_DRAWING | OPTION_SCALE | OPTION_PAPER | OPTION_JSON | OPTION_CSV | OPTION_OUTPUT |
+        OPTION_PARTS,
     1,
     1,
     run,

@@ -55,6 +55,9 @@ static const option_row rows[] = {
     {OPTION_RESUME, "--resume", NULL, "with --shard: go on from where FILE was left"},
     {OPTION_LEVEL, "--level", "VOLTS",
      "playing level of a pickup's coil, rms, such as '150 mV' (100 mV)"},
+    {OPTION_DRAWING, "--drawing", "FILE.svg", "draw the board to scale, to be printed"},
+    {OPTION_SCALE, "--scale", "1:N", "of the drawing (the largest usual one that fits)"},
+    {OPTION_PAPER, "--paper", "NAME", "for the drawing: A4, A3, Letter or Tabloid (A4)"},
     {OPTION_PLOT, "--plot", "FILE", "draw a plot: FILE ends in .svg, .png or .pdf"},
     {OPTION_PDF, "--pdf", "FILE.pdf", "also print the page to FILE.pdf"},
     {OPTION_JSON, "--json", NULL, "print JSON instead of a table"},
@@ -154,6 +157,10 @@ static const char** words_of(request* asked, option_set flag) {
         return &asked->pdf;
     case OPTION_PLOT:
         return &asked->plot;
+    case OPTION_DRAWING:
+        return &asked->drawing;
+    case OPTION_PAPER:
+        return &asked->paper;
     case OPTION_CURVES:
         return &asked->curves;
     case OPTION_PARTS:
@@ -247,6 +254,8 @@ static tl_status take_number(const option_row* row, const char* value, request* 
         return read_seed(value, &asked->seed, error);
     case OPTION_SHARD:
         return read_shard(value, asked, error);
+    case OPTION_SCALE:
+        return tl_drawing_read_scale(value, &asked->scale, error);
     case OPTION_TIME_LIMIT:
         return read_number(row, value, 0.001, 86400, false, &asked->time_limit_s, error);
     case OPTION_MAX_GAIN:
@@ -266,6 +275,10 @@ static tl_status take_value(const option_row* row, const char* value, request* a
         *words = value;
     if (row->flag & (OPTION_PLOT | OPTION_CURVES | OPTION_HISTOGRAMS | OPTION_SENSITIVITY))
         return tl_plot_check_path(value, error);
+    if (row->flag == OPTION_DRAWING)
+        return tl_drawing_check_path(value, error);
+    if (row->flag == OPTION_PAPER)
+        return tl_drawing_check_paper(value, error);
     return on || words ? TL_OK : take_number(row, value, asked, error);
 }
 
@@ -311,6 +324,9 @@ static bool is_read(const request* asked, const char* output) {
 
 /// An answer must not take the place of a file it was worked out from.
 static tl_status check_overwriting(const request* asked, tl_error* error) {
+    const char* const outputs[] = {asked->output,      asked->plot,   asked->curves,
+                                   asked->out,         asked->dump,   asked->histograms,
+                                   asked->sensitivity, asked->drawing};
     const char* const outputs[] = {asked->output,      asked->plot, asked->curves,
                                    asked->out,         asked->dump, asked->histograms,
                                    asked->sensitivity, asked->pdf};
@@ -336,6 +352,8 @@ static tl_status check_words(const command* about, const request* asked, tl_erro
         return tl_error_set(error, TL_BAD_INPUT, "--json and --csv: one of them, please");
     if (asked->resume && !asked->shards)
         return tl_error_set(error, TL_BAD_INPUT, "--resume goes with --shard");
+    if ((asked->scale > 0 || asked->paper) && (about->options & OPTION_DRAWING) && !asked->drawing)
+        return tl_error_set(error, TL_BAD_INPUT, "--scale and --paper go with --drawing");
     if (asked->points && !asked->json)
         return tl_error_set(error, TL_BAD_INPUT, "--points goes with --json");
     return check_overwriting(asked, error);
