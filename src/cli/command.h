@@ -107,11 +107,8 @@ typedef struct {
     const char* drawing; ///< of a board
     const char* paper;   ///< or NULL
     double scale;        ///< 4 for 1:4; 0: not said
+    const char* pdf;     ///< a page on paper
     const char** words;  ///< what is no option: rig files, a kind
-
-    const char* level;  ///< how loud the playing is, with its unit
-    const char* pdf;    ///< a page on paper
-    const char** words; ///< what is no option: rig files, a kind
     size_t word_count;
 } request;
 
