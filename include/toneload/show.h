@@ -3,6 +3,7 @@
 #ifndef TONELOAD_SHOW_H
 #define TONELOAD_SHOW_H
 
+#include "toneload/build.h"
 #include "toneload/card.h"
 #include "toneload/dress.h"
 #include "toneload/error.h"
@@ -255,5 +256,10 @@ TL_API tl_status tl_dress_draw(const tl_dress* dress, const char* path, tl_error
 /// TL_FAILURE when FFTW, which the sounds need, cannot be loaded.
 TL_API tl_status tl_lesson_page(const char* title, const tl_lesson* lesson, char** html,
                                 tl_error* error);
+
+/// The bill of materials of a build alone, for people, and as CSV: a row a purchase. Both free with
+/// free().
+TL_API char* tl_build_bill_text(const tl_build* build);
+TL_API char* tl_build_bill_csv(const tl_build* build);
 
 #endif
