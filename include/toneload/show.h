@@ -257,6 +257,15 @@ TL_API tl_status tl_dress_draw(const tl_dress* dress, const char* path, tl_error
 TL_API tl_status tl_lesson_page(const char* title, const tl_lesson* lesson, char** html,
                                 tl_error* error);
 
+/// A board to build, for people: the cut list, what does not fit, what was assumed, cautions. Free
+/// with free().
+TL_API char* tl_build_text(const tl_build* build);
+/// As JSON: {toneload, command, rig, ready, board, boxes: [{name, kind, ..}], leads: [{number,
+/// kind, path, type, from, to, route_m, slack_m, length_m, cut_m, ..}], totals, findings, assumed,
+/// cautions}.
+TL_API json_t* tl_build_json(const tl_build* build);
+/// As CSV, a row a lead; free with free().
+TL_API char* tl_build_csv(const tl_build* build);
 /// The bill of materials of a build alone, for people, and as CSV: a row a purchase. Both free with
 /// free().
 TL_API char* tl_build_bill_text(const tl_build* build);

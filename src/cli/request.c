@@ -55,6 +55,8 @@ static const option_row rows[] = {
     {OPTION_RESUME, "--resume", NULL, "with --shard: go on from where FILE was left"},
     {OPTION_LEVEL, "--level", "VOLTS",
      "playing level of a pickup's coil, rms, such as '150 mV' (100 mV)"},
+    {OPTION_PRICES, "--prices", "FILE.yaml", "what things cost: a bill with totals"},
+    {OPTION_BILL, "--bill", NULL, "the bill of materials only"},
     {OPTION_PLOT, "--plot", "FILE", "draw a plot: FILE ends in .svg, .png or .pdf"},
     {OPTION_JSON, "--json", NULL, "print JSON instead of a table"},
     {OPTION_CSV, "--csv", NULL, "print CSV instead of a table"},
@@ -138,6 +140,7 @@ static bool* switch_of(request* asked, option_set flag) {
            : flag == OPTION_WORST   ? &asked->worst_case
            : flag == OPTION_STATED  ? &asked->only_stated
            : flag == OPTION_MATCH   ? &asked->match_level
+           : flag == OPTION_BILL    ? &asked->bill
                                     : NULL;
 }
 
@@ -149,6 +152,8 @@ static const char** words_of(request* asked, option_set flag) {
         return &asked->output;
     case OPTION_LEVEL:
         return &asked->level;
+    case OPTION_PRICES:
+        return &asked->prices;
     case OPTION_PLOT:
         return &asked->plot;
     case OPTION_CURVES:
@@ -303,7 +308,8 @@ static bool is_read(const request* asked, const char* output) {
         if (same_file(output, asked->words[i]))
             return true;
     return same_file(output, asked->input) || same_file(output, asked->through) ||
-           same_file(output, asked->rig) || same_file(output, asked->limits_file);
+           same_file(output, asked->rig) || same_file(output, asked->limits_file) ||
+           same_file(output, asked->prices);
 }
 
 /// An answer must not take the place of a file it was worked out from.

@@ -25,6 +25,12 @@ extern const tl_part_kind tl_kind_supply;
 extern const tl_part_kind tl_kind_output;
 extern const tl_part_kind tl_kind_draw;
 extern const tl_part_kind tl_kind_dc_lead;
+extern const tl_part_kind tl_kind_board;
+extern const tl_part_kind tl_kind_place;
+extern const tl_part_kind tl_kind_jack;
+extern const tl_part_kind tl_kind_outputs;
+extern const tl_part_kind tl_kind_plug;
+extern const tl_part_kind tl_kind_fastener;
 
 /// The words of every yes-or-no field, in this order: index 1 is yes.
 extern const char* const tl_no_yes[];
