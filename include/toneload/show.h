@@ -267,6 +267,10 @@ TL_API char* tl_build_text(const tl_build* build);
 TL_API json_t* tl_build_json(const tl_build* build);
 /// As CSV, a row a lead; free with free().
 TL_API char* tl_build_csv(const tl_build* build);
+/// The bill of materials of a build alone, for people, and as CSV: a row a purchase. Both free with
+/// free().
+TL_API char* tl_build_bill_text(const tl_build* build);
+TL_API char* tl_build_bill_csv(const tl_build* build);
 
 /// How a board is drawn.
 typedef struct {

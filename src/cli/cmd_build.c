@@ -5,6 +5,8 @@
 #include <stdlib.h>
 
 static char* build_shown(const request* asked, const tl_build* build) {
+    if (asked->bill && !asked->json)
+        return asked->csv ? tl_build_bill_csv(build) : tl_build_bill_text(build);
     return asked->json  ? tl_json_text(tl_build_json(build))
            : asked->csv ? tl_build_csv(build)
                         : tl_build_text(build);
@@ -25,7 +27,7 @@ static tl_status run(const request* asked, tl_error* error) {
     tl_session* session = NULL;
     tl_rig* rig = NULL;
     tl_build* build = NULL;
-    tl_build_options options = {0};
+    tl_build_options options = {.prices = asked->prices};
     tl_status status = request_session(asked, SESSION_READS, &session, error);
     if (status == TL_OK)
         status = tl_rig_read(tl_session_library(session), asked->words[0], &rig, error);
@@ -58,8 +60,8 @@ const command command_build = {
     "the assignment of 'toneload power'.\n"
     "\n"
     "  toneload build board.yaml --drawing board.svg --paper A3",
-    OPTION_DRAWING | OPTION_SCALE | OPTION_PAPER | OPTION_JSON | OPTION_CSV | OPTION_OUTPUT |
-        OPTION_PARTS,
+    OPTION_DRAWING | OPTION_SCALE | OPTION_PAPER | OPTION_PRICES | OPTION_BILL | OPTION_JSON |
+        OPTION_CSV | OPTION_OUTPUT | OPTION_PARTS,
     1,
     1,
     run,

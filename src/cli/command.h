@@ -59,6 +59,7 @@ typedef uint64_t option_set;
 #define OPTION_PART OPTION(44)
 #define OPTION_OFFSET OPTION(45)
 #define OPTION_PDF OPTION(46)
+#define OPTION_BILL OPTION(50)
 
 /// What the user asked for.
 typedef struct {
@@ -107,6 +108,8 @@ typedef struct {
     const char* drawing; ///< of a board
     const char* paper;   ///< or NULL
     double scale;        ///< 4 for 1:4; 0: not said
+    const char* prices;  ///< a price file
+    bool bill;           ///< the bill of materials only
     const char* pdf;     ///< a page on paper
     const char** words;  ///< what is no option: rig files, a kind
     size_t word_count;

@@ -58,6 +58,8 @@ static const option_row rows[] = {
     {OPTION_DRAWING, "--drawing", "FILE.svg", "draw the board to scale, to be printed"},
     {OPTION_SCALE, "--scale", "1:N", "of the drawing (the largest usual one that fits)"},
     {OPTION_PAPER, "--paper", "NAME", "for the drawing: A4, A3, Letter or Tabloid (A4)"},
+    {OPTION_PRICES, "--prices", "FILE.yaml", "what things cost: a bill with totals"},
+    {OPTION_BILL, "--bill", NULL, "the bill of materials only"},
     {OPTION_PLOT, "--plot", "FILE", "draw a plot: FILE ends in .svg, .png or .pdf"},
     {OPTION_PDF, "--pdf", "FILE.pdf", "also print the page to FILE.pdf"},
     {OPTION_JSON, "--json", NULL, "print JSON instead of a table"},
@@ -142,6 +144,7 @@ static bool* switch_of(request* asked, option_set flag) {
            : flag == OPTION_WORST   ? &asked->worst_case
            : flag == OPTION_STATED  ? &asked->only_stated
            : flag == OPTION_MATCH   ? &asked->match_level
+           : flag == OPTION_BILL    ? &asked->bill
                                     : NULL;
 }
 
@@ -155,6 +158,8 @@ static const char** words_of(request* asked, option_set flag) {
         return &asked->level;
     case OPTION_PDF:
         return &asked->pdf;
+    case OPTION_PRICES:
+        return &asked->prices;
     case OPTION_PLOT:
         return &asked->plot;
     case OPTION_DRAWING:
@@ -319,7 +324,8 @@ static bool is_read(const request* asked, const char* output) {
         if (same_file(output, asked->words[i]))
             return true;
     return same_file(output, asked->input) || same_file(output, asked->through) ||
-           same_file(output, asked->rig) || same_file(output, asked->limits_file);
+           same_file(output, asked->rig) || same_file(output, asked->limits_file) ||
+           same_file(output, asked->prices);
 }
 
 /// An answer must not take the place of a file it was worked out from.

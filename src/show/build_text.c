@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 // A board to build for people: the cut list first, then what does not fit, then what was assumed.
 #include "show/build.h"
+#include "show/build_bill.h"
 #include "show/wrap.h"
 
 #include <math.h>
@@ -190,6 +191,8 @@ char* tl_build_text(const tl_build* build) {
     tl_build_add_totals(&text, build);
     tl_build_add_terms(&text);
     add_findings(&text, build);
+    tl_build_add_holds(&text, build);
+    tl_build_add_bill(&text, build);
     add_assumed(&text, build);
     char* cautions = tl_cautions_text(TL_BUILD_CAUTIONS);
     tl_text_addf(&text, "\n%s", cautions);
