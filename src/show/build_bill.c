@@ -40,13 +40,23 @@ static char* show_newton(double newton) {
     return newton < 99.95 ? tl_printf("%.3g N", newton) : tl_printf("%.0f N", newton);
 }
 
+/// The fastener of all when it is one and said, else NULL.
+static const char* common_fastener(const tl_build* build) {
+    const char* first = build->holds[0].fastener;
+    for (size_t i = 0; i < build->hold_count; ++i)
+        if (!*first || strcmp(build->holds[i].fastener, first) != 0)
+            return NULL;
+    return first;
+}
+
 static void add_hold(tl_table* table, const tl_build* build, const tl_build_hold* hold) {
     const tl_build_box* box = &build->boxes[hold->box];
     bool known = !isnan(hold->strength_pa);
     tl_table_row(table);
     tl_table_words(table, box->name);
     add_number(table, box->weight_kg, "not said", show_weight(box->weight_kg));
-    tl_table_words(table, *hold->fastener ? hold->fastener : known ? "of its own" : "not said");
+    if (!common_fastener(build))
+        tl_table_words(table, *hold->fastener ? hold->fastener : known ? "of its own" : "not said");
     add_number(table, hold->area_m2, "not said", tl_printf("%.3g cm2", 1e4 * hold->area_m2));
     add_number(table, hold->force_n, "", show_newton(hold->force_n));
     add_number(table, hold->needed_n, "", show_newton(hold->needed_n));
@@ -60,13 +70,15 @@ static void add_hold(tl_table* table, const tl_build* build, const tl_build_hold
 void tl_build_add_holds(tl_text* text, const tl_build* build) {
     if (!build->hold_count)
         return;
-    tl_text_addf(text, "\nHow it is held, moved at %.3g g%s, %.3g times over\n",
-                 build->acceleration_g, build->acceleration_assumed ? " (assumed)" : "",
-                 build->holds[0].least_factor);
+    const char* common = common_fastener(build);
+    tl_text_addf(text, "\nHow it is held%s%s, moved at %.3g g%s, %.3g times over\n",
+                 common ? " by " : "", common ? common : "", build->acceleration_g,
+                 build->acceleration_assumed ? " (assumed)" : "", build->holds[0].least_factor);
     tl_table* table = tl_table_new();
     tl_table_column(table, "\nwhat", "box");
     tl_table_column(table, "\nweighs", "weight_kg");
-    tl_table_column(table, "\nfastener", "fastener");
+    if (!common)
+        tl_table_column(table, "\nfastener", "fastener");
     tl_table_column(table, "\narea", "area_m2");
     tl_table_column(table, "\nholds", "force_n");
     tl_table_column(table, "\ntakes", "needed_n");

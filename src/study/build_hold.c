@@ -55,13 +55,13 @@ static void judge_too_much(tl_build* build, const tl_build_hold* hold) {
                                         1e4 * hold->least_area_m2, 1e4 * hold->most_area_m2)
                             : tl_copy("no area both holds it and lets go of it: fix it with a "
                                       "bracket, or a strap over it");
-    tl_build_find(
-        build, about_box(TL_BUILD_NOTE, hold->box),
-        "'%s' has a thin housing: %.4g cm2 of %s let go at %.3g N when lifted straight off, "
-        "and the housing is reckoned to stand %.3g N%s; %s. Peel it up from one edge, "
-        "which takes far less, and lift by its base, not by its lid.",
-        box->name, 1e4 * hold->area_m2, name_of(hold), hold->force_n, hold->pull_n,
-        hold->pull_assumed ? " (our figure, nobody stated one)" : "", rest);
+    tl_build_find(build, about_box(TL_BUILD_NOTE, hold->box),
+                  "'%s' %s: %.4g cm2 of %s let go at %.3g N when lifted straight off, "
+                  "and the housing is reckoned to stand %.3g N%s; %s. Peel it up from one edge, "
+                  "which takes far less, and lift by its base, not by its lid.",
+                  box->name, box->thin ? "has a thin housing" : "says what its housing stands",
+                  1e4 * hold->area_m2, name_of(hold), hold->force_n, hold->pull_n,
+                  hold->pull_assumed ? " (our figure, nobody stated one)" : "", rest);
     free(rest);
 }
 

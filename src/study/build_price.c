@@ -191,7 +191,8 @@ static tl_status read_pack(const reader* r, const tl_yaml* entry, const tl_price
     return status;
 }
 
-static tl_status check_twice(const reader* r, const tl_yaml* name, const tl_price* price) {
+static tl_status check_twice(const reader* r, const tl_place* place, const char* name,
+                             const tl_price* price) {
     size_t sizes = 0;
     for (size_t i = 0; i < r->prices->count; ++i) {
         const tl_price* other = &r->prices->list[i];
@@ -199,14 +200,14 @@ static tl_status check_twice(const reader* r, const tl_yaml* name, const tl_pric
             continue;
         ++sizes;
         if (other->drum == price->drum && fabs(other->pack - price->pack) <= 1e-9 * price->pack)
-            return tl_error_at(r->error, &name->place,
+            return tl_error_at(r->error, place,
                                "a second price for '%s' in a pack of the same size: the first is "
                                "at %s",
-                               name->text, other->from);
+                               name, other->from);
     }
     if (sizes >= TL_STOCK_SIZES)
-        return tl_error_at(r->error, &name->place, "more than %d pack sizes of '%s'",
-                           TL_STOCK_SIZES, name->text);
+        return tl_error_at(r->error, place, "more than %d pack sizes of '%s'", TL_STOCK_SIZES,
+                           name);
     return TL_OK;
 }
 
@@ -219,8 +220,9 @@ static void add_unused(tl_prices* prices, const char* name) {
     prices->unused[prices->unused_count++] = tl_copy(name);
 }
 
-/// One price: of an item by its name, either a bare price or a mapping.
-static tl_status read_entry(reader* r, const tl_yaml* name, const tl_yaml* entry) {
+/// One price: of an item by its name, either a bare price or a mapping, that begins at `place`.
+static tl_status read_entry(reader* r, const tl_yaml* name, const tl_yaml* entry,
+                            const tl_place* place) {
     static const char* const keys[] = {"item", "price", "pack", "per", "width", "note"};
     if (++r->entries > MOST_PRICES)
         return tl_error_at(r->error, &name->place, "more than %d prices", MOST_PRICES);
@@ -238,7 +240,7 @@ static tl_status read_entry(reader* r, const tl_yaml* name, const tl_yaml* entry
     if (status == TL_OK && price.item != SIZE_MAX)
         status = read_pack(r, entry, &r->items[price.item], &price);
     if (status == TL_OK && price.item != SIZE_MAX)
-        status = check_twice(r, name, &price);
+        status = check_twice(r, place, name->text, &price);
     if (status != TL_OK)
         return status;
     if (price.item == SIZE_MAX || !r->items[price.item].needed)
@@ -246,7 +248,7 @@ static tl_status read_entry(reader* r, const tl_yaml* name, const tl_yaml* entry
     if (price.item == SIZE_MAX)
         return TL_OK;
     tl_prices* prices = r->prices;
-    price.from = tl_printf("%s:%zu", prices->file, name->place.line);
+    price.from = tl_printf("%s:%zu", prices->file, place->line);
     prices->list = tl_grow_one(prices->list, prices->count, sizeof *prices->list);
     prices->list[prices->count++] = price;
     return TL_OK;
@@ -266,7 +268,7 @@ static tl_status read_list(reader* r, const tl_yaml* list) {
         if (status == TL_OK && !*item->text)
             status = tl_error_at(r->error, &item->place, "expected the name of an item");
         if (status == TL_OK)
-            status = read_entry(r, item, entry);
+            status = read_entry(r, item, entry, &entry->place);
     }
     return status;
 }
@@ -278,9 +280,9 @@ static tl_status read_map(reader* r, const tl_yaml* map) {
         const tl_yaml* name = map->keys[i];
         const tl_yaml* value = map->items[i];
         if (value->kind != TL_YAML_LIST)
-            status = read_entry(r, name, value);
+            status = read_entry(r, name, value, &name->place);
         for (size_t j = 0; value->kind == TL_YAML_LIST && status == TL_OK && j < value->count; ++j)
-            status = read_entry(r, name, value->items[j]);
+            status = read_entry(r, name, value->items[j], &value->items[j]->place);
     }
     return status;
 }

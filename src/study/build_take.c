@@ -141,6 +141,19 @@ static tl_status list_names(names* n, tl_library* library, tl_error* error) {
     return status;
 }
 
+/// Leads of which no reel is known.
+static void assume_pieces(tl_build* build) {
+    tl_text names = {0};
+    for (size_t i = 0; i < build->line_count; ++i)
+        if (strcmp(build->lines[i].group, "lead") == 0 && !build->lines[i].purchase_count)
+            tl_text_addf(&names, "%s%s", names.size ? ", " : "", build->lines[i].item);
+    if (names.size)
+        tl_build_take(build, tl_printf("%s: no reel is known that holds all of them ('reel' in "
+                                       "'board', or a price file), so each kind is one piece.",
+                                       tl_text_get(&names)));
+    tl_text_free(&names);
+}
+
 /// Says what was taken where the rig does not say.
 static void assume_terms(const tl_build_work* w, const tl_bill_terms* terms) {
     const tl_part* part = w->board->part;
@@ -161,6 +174,7 @@ static void assume_terms(const tl_build_work* w, const tl_bill_terms* terms) {
     if (build->hold_count)
         tl_build_take(build, tl_copy("Of fastener the area of one side is counted: a sheet is "
                                      "reckoned to come with both."));
+    assume_pieces(build);
 }
 
 tl_status tl_build_bill(tl_build_work* w, const char* prices, tl_error* error) {
