@@ -4,6 +4,7 @@
 #define TONELOAD_REPORT_H
 
 #include "toneload/answer.h"
+#include "toneload/build.h"
 #include "toneload/dress.h"
 #include "toneload/noise.h"
 #include "toneload/power.h"
@@ -26,6 +27,7 @@ typedef struct {
     bool playing_assumed; ///< its playing level is not the user's
     tl_power_plan* power;
     tl_dress* dress; ///< always there; it may have no runs
+    tl_build* build;
     tl_inspection* found;
 } tl_report;
 

@@ -326,6 +326,7 @@ typedef struct {
     double reference_hz;
     const char* playing; ///< playing level with its unit, "150 mV"; NULL: TL_NOISE_PLAYING_V
     bool all;            ///< every combination of pedals, even when the rig names scenes
+    const char* prices;  ///< the user's price file, or NULL
 } tl_report_options;
 
 /// Solves everything there is to say about a rig, one study after the other; what several of them

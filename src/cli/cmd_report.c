@@ -37,8 +37,10 @@ static tl_status run(const request* asked, tl_error* error) {
     tl_session* session = NULL;
     tl_rig* rig = NULL;
     tl_report* report = NULL;
-    const tl_report_options options = {
-        .reference_hz = asked->reference_hz, .playing = asked->level, .all = asked->all};
+    const tl_report_options options = {.reference_hz = asked->reference_hz,
+                                       .playing = asked->level,
+                                       .all = asked->all,
+                                       .prices = asked->prices};
     tl_status status = check_names(asked, error);
     if (status == TL_OK)
         status = request_session(asked, SESSION_SOLVES, &session, error);
@@ -64,8 +66,8 @@ const command command_report = {
     "--pdf also prints it, by Chromium, WeasyPrint or wkhtmltopdf, whichever is there.\n"
     "\n"
     "  toneload report board.yaml --out board.html --pdf board.pdf",
-    OPTION_OUT | OPTION_PDF | OPTION_ALL | OPTION_LEVEL | OPTION_REFERENCE | OPTION_PARTS |
-        OPTION_JOBS | OPTION_TIME_LIMIT,
+    OPTION_OUT | OPTION_PDF | OPTION_PRICES | OPTION_ALL | OPTION_LEVEL | OPTION_REFERENCE |
+        OPTION_PARTS | OPTION_JOBS | OPTION_TIME_LIMIT,
     1,
     1,
     run,

@@ -67,13 +67,15 @@ static void add_hold(tl_table* table, const tl_build* build, const tl_build_hold
                          hold->pull_assumed ? " (ours)" : ""));
 }
 
-void tl_build_add_holds(tl_text* text, const tl_build* build) {
-    if (!build->hold_count)
-        return;
+char* tl_build_holds_words(const tl_build* build) {
     const char* common = common_fastener(build);
-    tl_text_addf(text, "\nHow it is held%s%s, moved at %.3g g%s, %.3g times over\n",
-                 common ? " by " : "", common ? common : "", build->acceleration_g,
-                 build->acceleration_assumed ? " (assumed)" : "", build->holds[0].least_factor);
+    return tl_printf("How it is held%s%s, moved at %.3g g%s, %.3g times over", common ? " by " : "",
+                     common ? common : "", build->acceleration_g,
+                     build->acceleration_assumed ? " (assumed)" : "", build->holds[0].least_factor);
+}
+
+tl_table* tl_build_holds_table(const tl_build* build) {
+    const char* common = common_fastener(build);
     tl_table* table = tl_table_new();
     tl_table_column(table, "\nwhat", "box");
     tl_table_column(table, "\nweighs", "weight_kg");
@@ -87,7 +89,16 @@ void tl_build_add_holds(tl_text* text, const tl_build* build) {
     tl_table_column(table, "thin housing\nstands", "pull_n");
     for (size_t i = 0; i < build->hold_count; ++i)
         add_hold(table, build, &build->holds[i]);
-    add_table(text, table);
+    return table;
+}
+
+void tl_build_add_holds(tl_text* text, const tl_build* build) {
+    if (!build->hold_count)
+        return;
+    char* words = tl_build_holds_words(build);
+    tl_text_addf(text, "\n%s\n", words);
+    free(words);
+    add_table(text, tl_build_holds_table(build));
 }
 
 /// An amount of a line's unit: pieces, "3.42 m", "85.2 cm2".
@@ -147,9 +158,7 @@ static void add_line(tl_table* table, const tl_build* build, const tl_build_line
     }
 }
 
-static void add_reels(tl_text* text, const tl_build* build) {
-    if (!build->reel_count)
-        return;
+tl_table* tl_build_reels_table(const tl_build* build) {
     tl_table* table = tl_table_new();
     tl_table_column(table, "piece", "piece");
     tl_table_column(table, "of", "item");
@@ -169,8 +178,7 @@ static void add_reels(tl_text* text, const tl_build* build) {
         tl_table_words(table, tl_text_get(&leads));
         tl_text_free(&leads);
     }
-    tl_text_add(text, "\nWhat is cut off what\n");
-    add_table(text, table);
+    return table;
 }
 
 static void add_total(tl_text* text, const tl_build* build) {
@@ -217,9 +225,7 @@ static void add_unused(tl_text* text, const tl_build* build) {
     tl_text_free(&words);
 }
 
-void tl_build_add_bill(tl_text* text, const tl_build* build) {
-    if (!build->line_count)
-        return;
+tl_table* tl_build_bill_table(const tl_build* build) {
     tl_table* table = tl_table_new();
     tl_table_column(table, "\nitem", "item");
     tl_table_column(table, "\nneeded", "count");
@@ -232,12 +238,25 @@ void tl_build_add_bill(tl_text* text, const tl_build* build) {
     }
     for (size_t i = 0; i < build->line_count; ++i)
         add_line(table, build, &build->lines[i]);
-    tl_text_add(text, "\nWhat it takes\n");
-    add_table(text, table);
+    return table;
+}
+
+void tl_build_add_bill_notes(tl_text* text, const tl_build* build) {
     add_total(text, build);
     add_bounds(text, build);
     add_unused(text, build);
-    add_reels(text, build);
+}
+
+void tl_build_add_bill(tl_text* text, const tl_build* build) {
+    if (!build->line_count)
+        return;
+    tl_text_add(text, "\nWhat it takes\n");
+    add_table(text, tl_build_bill_table(build));
+    tl_build_add_bill_notes(text, build);
+    if (!build->reel_count)
+        return;
+    tl_text_add(text, "\nWhat is cut off what\n");
+    add_table(text, tl_build_reels_table(build));
 }
 
 char* tl_build_bill_text(const tl_build* build) {

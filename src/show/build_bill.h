@@ -5,8 +5,19 @@
 
 #include "base/text.h"
 #include "toneload/build.h"
+#include "toneload/show.h"
 
 #include <jansson.h>
+
+/// The tables of a bill; those of what holds and of reels only where there is some. Free each with
+/// tl_table_free().
+tl_table* tl_build_holds_table(const tl_build* build);
+tl_table* tl_build_bill_table(const tl_build* build);
+tl_table* tl_build_reels_table(const tl_build* build);
+/// What the first of them shows, in words; free with free().
+char* tl_build_holds_words(const tl_build* build);
+/// Adds the total, and what is said about the lines.
+void tl_build_add_bill_notes(tl_text* text, const tl_build* build);
 
 /// Adds the table of how everything is held; nothing when nothing is said of it.
 void tl_build_add_holds(tl_text* text, const tl_build* build);

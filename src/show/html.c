@@ -199,6 +199,11 @@ static void add_cell(tl_text* page, const tl_column* column, const tl_cell* cell
     tl_text_addf(page, "</%s>", name);
 }
 
+/// Whether a cell can head its row.
+static bool has_words(const tl_cell* cell) {
+    return cell->words && *cell->words;
+}
+
 void tl_html_add_table(tl_text* page, const tl_table* table, const char* about) {
     tl_text_add(page, "<div class=\"wide\" role=\"region\" tabindex=\"0\" aria-label=\"");
     tl_html_add(page, about);
@@ -218,7 +223,7 @@ void tl_html_add_table(tl_text* page, const tl_table* table, const char* about) 
         tl_text_add(page, "<tr>");
         for (size_t i = 0; i < table->column_count; ++i)
             add_cell(page, &table->columns[i], &table->cells[row * table->column_count + i],
-                     i == 0);
+                     i == 0 && has_words(&table->cells[row * table->column_count]));
         tl_text_add(page, "</tr>\n");
     }
     tl_text_add(page, "</tbody></table></div>\n");

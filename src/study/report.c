@@ -71,11 +71,14 @@ static tl_status solve_tone(const reporting* r, tl_error* error) {
 static tl_status solve_board(const reporting* r, tl_error* error) {
     tl_report* report = r->report;
     const tl_dress_options dress = {0};
+    const tl_build_options build = {.prices = r->options->prices};
     tl_status status = TL_OK;
     if (r->rig->power)
         status = tl_study_power(r->session, r->rig, &report->power, error);
     if (status == TL_OK)
         status = tl_study_dress(r->session, r->rig, &dress, &report->dress, error);
+    if (status == TL_OK && r->rig->board)
+        status = tl_study_build(r->session, r->rig, &build, &report->build, error);
     return status;
 }
 
@@ -114,6 +117,7 @@ void tl_report_free(tl_report* report) {
     tl_noise_free(report->noise);
     tl_power_plan_free(report->power);
     tl_dress_free(report->dress);
+    tl_build_free(report->build);
     tl_inspection_free(report->found);
     free(report);
 }
