@@ -30,7 +30,8 @@ enum { SECTIONS = sizeof sections / sizeof *sections };
 
 /// A page is HTML and well-formed XML at once. Its policy forbids everything that is not in it.
 static void open_page(tl_text* page, const char* title, tl_paper paper) {
-    static const char* const sizes[] = {"", "@page{size:A4}\n", "@page{size:letter}\n"};
+    static const char* const sizes[] = {"", "@page{size:A4}\n@page board{size:A4 landscape}\n",
+                                        "@page{size:letter}\n@page board{size:letter landscape}\n"};
     tl_text_add(page, "<!DOCTYPE html>\n<html lang=\"en\" xmlns=\"http://www.w3.org/1999/xhtml\">\n"
                       "<head>\n<meta charset=\"utf-8\"/>\n"
                       "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; "

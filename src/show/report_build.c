@@ -6,8 +6,8 @@
 
 #include <stdlib.h>
 
-// Room for the drawing between the margins of a sheet of A4 or Letter, one caption left below.
-static const double room_width_m = 0.180, room_height_m = 0.205;
+// Room for the drawing on a sheet of A4 or Letter that lies on its side, heading and caption left.
+static const double room_width_m = 0.246, room_height_m = 0.145;
 
 static void add_none(tl_text* page) {
     tl_html_say(page,
