@@ -59,6 +59,8 @@ typedef uint64_t option_set;
 #define OPTION_PART OPTION(44)
 #define OPTION_OFFSET OPTION(45)
 #define OPTION_PDF OPTION(46)
+#define OPTION_STATE OPTION(52)
+#define OPTION_END OPTION(53)
 
 /// What the user asked for.
 typedef struct {
@@ -104,6 +106,8 @@ typedef struct {
     const char* histograms;
     const char* sensitivity;
     const char* level;  ///< how loud the playing is, with its unit
+    const char* state;  ///< of a bench card: this state only
+    const char* end;    ///< the same: at this amp only
     const char** words; ///< what is no option: rig files, a kind
     size_t word_count;
 } request;
@@ -136,6 +140,7 @@ extern const command command_merge;
 extern const command command_noise;
 extern const command command_dress;
 extern const command command_power;
+extern const command command_card;
 
 /// Reads a command's options and words. TL_BAD_INPUT with the nearest option when one is unknown.
 tl_status request_read(const command* about, int count, char** words, request* asked,

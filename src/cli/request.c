@@ -55,6 +55,9 @@ static const option_row rows[] = {
     {OPTION_RESUME, "--resume", NULL, "with --shard: go on from where FILE was left"},
     {OPTION_LEVEL, "--level", "VOLTS",
      "playing level of a pickup's coil, rms, such as '150 mV' (100 mV)"},
+    {OPTION_STATE, "--state", "NAME",
+     "levels of this state only; with --csv as the form that accept reads"},
+    {OPTION_END, "--end", "AMP", "levels at this amp's end only"},
     {OPTION_PLOT, "--plot", "FILE", "draw a plot: FILE ends in .svg, .png or .pdf"},
     {OPTION_JSON, "--json", NULL, "print JSON instead of a table"},
     {OPTION_CSV, "--csv", NULL, "print CSV instead of a table"},
@@ -177,6 +180,10 @@ static const char** words_of(request* asked, option_set flag) {
         return &asked->limits[asked->limit_count++];
     case OPTION_SELECT:
         return &asked->selects[asked->select_count++];
+    case OPTION_STATE:
+        return &asked->state;
+    case OPTION_END:
+        return &asked->end;
     case OPTION_DUMP:
         return &asked->dump;
     case OPTION_HISTOGRAMS:
