@@ -58,8 +58,9 @@ static char* pf_words(double farad) {
     return isnan(farad) ? tl_copy("") : tl_printf(pf < 99.95 ? "%.1f" : "%.0f", pf);
 }
 
-static char* range_words(char* low, char* high) {
-    char* words = tl_printf("%s to %s", low, high);
+/// "8.55 to 9.45". Takes its words over.
+static char* range_words(char* low, const char* between, char* high) {
+    char* words = tl_printf("%s%s%s", low, between, high);
     free(low);
     free(high);
     return words;
@@ -84,7 +85,7 @@ static void add_lead(tl_table* table, const tl_meter_lead* lead) {
     tl_table_words(table, lead->to);
     add_number(table, lead->length_m, metres_words(lead->length_m));
     add_number(table, lead->farad.expected, pf_words(lead->farad.expected));
-    add_words(table, audio ? range_words(pf_words(lead->farad.low), pf_words(lead->farad.high))
+    add_words(table, audio ? range_words(pf_words(lead->farad.low), "-", pf_words(lead->farad.high))
                            : tl_copy(""));
     tl_table_words(table, audio ? box : "");
     add_number(table, lead->ohm.high, tl_printf("%.2f", lead->ohm.high));
@@ -192,10 +193,12 @@ static void add_supply(tl_table* table, const tl_meter_card* card, const tl_mete
         add_words(table, strcmp(at->polarity, "ac") == 0
                              ? tl_copy("AC range")
                              : tl_printf("%s, %s", at->probes[0], at->probes[1]));
-    add_words(table, range_words(volts_words(at->open_v.low), volts_words(at->open_v.high)));
+    add_words(table,
+              range_words(volts_words(at->open_v.low), " to ", volts_words(at->open_v.high)));
     add_read(table);
     add_number(table, 1e3 * at->current_a, tl_printf("%.3g", 1e3 * at->current_a));
-    add_words(table, range_words(volts_words(at->loaded_v.low), volts_words(at->loaded_v.high)));
+    add_words(table,
+              range_words(volts_words(at->loaded_v.low), " to ", volts_words(at->loaded_v.high)));
     add_read(table);
     add_number(table, 1e3 * at->ripple_v,
                isnan(at->ripple_v) ? tl_copy("") : tl_printf("%.3g", 1e3 * at->ripple_v));

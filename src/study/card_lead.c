@@ -51,10 +51,7 @@ static char* box_words(const tl_item* item, const char* path) {
         return tl_copy(item->name);
     if (tl_item_is_split(item))
         return tl_copy("split");
-    if (tl_item_is_loop(item))
-        return tl_printf("loop %s", path);
-    return tl_printf("%s %s", item->part->library ? item->part->library : item->part->kind->name,
-                     path);
+    return tl_printf("%s %s", item->part->kind->name, path);
 }
 
 static void walk_branch(lead_list* list, const tl_branch* branch, const char* path,
@@ -106,10 +103,9 @@ static void walk_inside(lead_list* list, const tl_item* item, const char* path) 
         const tl_branch* branch = &item->branches[i];
         char* inner = item->part ? tl_printf("%s.tuner-out", path)
                                  : tl_printf("%s.split[%s]", path, branch->name);
-        char* from = tl_printf("%s %s", box, branch->name);
-        char* to = branch->amp && item->part ? tl_copy("amp")
-                   : branch->amp             ? tl_printf("amp %s", branch->name)
-                                             : tl_printf("end of %s", branch->name);
+        char* from = item->part ? tl_printf("%s side", box) : tl_printf("%s %s", box, branch->name);
+        char* to = item->part ? tl_copy("tuner")
+                              : tl_printf("%s %s", branch->amp ? "amp" : "end", branch->name);
         walk_branch(list, branch, inner, from, to);
         free(inner);
         free(from);
