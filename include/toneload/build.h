@@ -46,6 +46,8 @@ typedef struct {
     tl_spot_m jack;   ///< where the plug goes in
     tl_spot_m leaves; ///< where the lead leaves the plug
     char* plug;       ///< a library name ("right-angle"), or "" when none is said
+    tl_spot_m low;    ///< the plug as it lies there: its left front corner
+    tl_spot_m high;   ///< and its right back one; both NAN off the board
     double room_m;    ///< how far the plug stands out from the jack; NAN off the board
     double body_m;    ///< how wide it is along the side; NAN off the board
 } tl_build_end;
@@ -59,14 +61,17 @@ typedef struct {
     char* type;       ///< its cable's library name; of a DC lead "22 AWG"; else ""
     tl_build_end from;
     tl_build_end to;
-    tl_spot_m* way; ///< corners of its route, both ends included
+    tl_spot_m* way; ///< corners of its route, both ends included, each rounded by `bend_m`
     size_t way_count;
-    double route_m;    ///< along the way, bends counted as the arcs they are; NAN off the board
-    double slack_m;    ///< what was added to it; NAN off the board
-    double length_m;   ///< finished, between where it leaves its plugs
-    double cut_m;      ///< what to cut off the reel: length and both ends' preparation
-    double stated_m;   ///< what the rig file says; NAN: it takes the layout's
-    double diameter_m; ///< outer; NAN: not known
+    double route_m;  ///< along the way, bends as the arcs they are, and `drop_m`; NAN off the board
+    double drop_m;   ///< of the route: down through the deck, when one end is below it
+    double slack_m;  ///< what was added to it; NAN off the board
+    double length_m; ///< finished, between where it leaves its plugs
+    double cut_m;    ///< what to cut off the reel: length and both ends' preparation
+    double preparation_m; ///< of the cut: what ends inside both plugs together
+    double stated_m;      ///< what the rig file says; NAN: it takes the layout's
+    bool over_edge;       ///< part of its way lies off the board
+    double diameter_m;    ///< outer; NAN: not known
     double bend_m; ///< the tightest bend its way needs, radius at the lead's middle; INFINITY: none
     double bend_least_m; ///< the least its make allows; NAN: not known
     double farad;        ///< of the lead alone; NAN for DC
@@ -141,6 +146,10 @@ typedef struct {
     char** assumed;  ///< what was taken where the rig does not say, a sentence each with its source
     size_t assumed_count;
 } tl_build;
+
+typedef struct {
+    const char* prices; ///< the user's price file, or NULL
+} tl_build_options;
 
 /// Frees what tl_study_build() made.
 TL_API void tl_build_free(tl_build* build);

@@ -3,6 +3,7 @@
 #ifndef TONELOAD_SHOW_H
 #define TONELOAD_SHOW_H
 
+#include "toneload/build.h"
 #include "toneload/card.h"
 #include "toneload/dress.h"
 #include "toneload/error.h"
@@ -256,6 +257,16 @@ TL_API tl_status tl_dress_draw(const tl_dress* dress, const char* path, tl_error
 /// TL_FAILURE when FFTW, which the sounds need, cannot be loaded.
 TL_API tl_status tl_lesson_page(const char* title, const tl_lesson* lesson, char** html,
                                 tl_error* error);
+
+/// A board to build, for people: the cut list, what does not fit, what was assumed, cautions. Free
+/// with free().
+TL_API char* tl_build_text(const tl_build* build);
+/// As JSON: {toneload, command, rig, ready, board, boxes: [{name, kind, ..}], leads: [{number,
+/// kind, path, type, from, to, route_m, slack_m, length_m, cut_m, ..}], totals, findings, assumed,
+/// cautions}.
+TL_API json_t* tl_build_json(const tl_build* build);
+/// As CSV, a row a lead; free with free().
+TL_API char* tl_build_csv(const tl_build* build);
 
 /// A bench card for people, to print and write on: order of work, leads, continuity, DC, levels by
 /// state, what is assumed, cautions; at most 98 columns where names are short. Free with free().

@@ -4,6 +4,7 @@
 #ifndef TONELOAD_STUDY_H
 #define TONELOAD_STUDY_H
 
+#include "toneload/build.h"
 #include "toneload/dress.h"
 #include "toneload/error.h"
 #include "toneload/lesson.h"
@@ -394,6 +395,13 @@ TL_API char* tl_study_netlist(tl_rig* rig);
 TL_API tl_status tl_study_lesson(tl_session* session, tl_rig* rig, double reference_hz,
                                  tl_lesson** lesson, tl_error* error);
 TL_API void tl_lesson_free(tl_lesson* lesson);
+
+/// Lays a rig out on its `board`: boxes, leads with their ways and lengths, and what does not fit;
+/// the DC leads go by the exact assignment of the rig's `power`. Nothing is solved, so the session
+/// may be one that only reads. TL_BAD_INPUT for a rig without `board`; TL_FAILURE when GLPK, which
+/// the assignment needs, cannot be loaded. Free with tl_build_free().
+TL_API tl_status tl_study_build(tl_session* session, tl_rig* rig, const tl_build_options* options,
+                                tl_build** build, tl_error* error);
 
 typedef struct {
     const char* state; ///< levels of this state only, by its name on the card; NULL: of all

@@ -60,6 +60,12 @@ static const unit_row rows[TL_UNIT_TOTAL] = {
                                "0.5 pA/rtHz",
                                {"pA/rtHz", "fA/rtHz", "nA/rtHz", "A/rtHz"}},
     [TL_UNIT_WATT] = {"a power", "W", "18 W", {"W", "mW", "kW"}},
+    [TL_UNIT_KILOGRAM] = {"a weight", "kg", "400 g or 1.2 kg", {"g", "kg", "oz", "lb"}},
+    [TL_UNIT_SQUARE_METRE] = {"an area", "m2", "40 cm2 or 6 in2", {"mm2", "cm2", "in2", "m2"}},
+    [TL_UNIT_PASCAL] = {"a strength, force per area",
+                        "Pa",
+                        "170 kPa or 25 psi",
+                        {"Pa", "kPa", "MPa", "psi", "lbf/in2", "N/cm2"}},
     [TL_UNIT_VOLT_PER_S] = {"a slew rate", "V/s", "0.5 V/us", {"V/us", "V/ms", "V/s"}},
 };
 
@@ -93,6 +99,15 @@ static void add_scaled(ut_system* system, const char* symbol, double factor, con
     ut_free(base);
 }
 
+/// A unit by what it is of others.
+static void add_derived(ut_system* system, const char* symbol, double factor, const char* of) {
+    ut_unit* base = ut_parse(system, of, UT_UTF8);
+    ut_unit* unit = ut_scale(factor, base);
+    ut_map_symbol_to_unit(symbol, UT_UTF8, unit);
+    ut_free(unit);
+    ut_free(base);
+}
+
 /// The unit library's full database takes 9 ms to read; a builder's units are these.
 tl_units* tl_units_new(void) {
     ut_set_error_message_handler(ut_ignore);
@@ -111,9 +126,17 @@ tl_units* tl_units_new(void) {
     add_base(system, "W", NULL);
     add_base(system, "dB", NULL);
     add_base(system, "deg", NULL);
-    add_base(system, "rtHz", NULL);        // the root of 1 Hz, which no unit library knows
+    add_base(system, "rtHz", NULL); // the root of 1 Hz, which no unit library knows
+    add_base(system, "kg", NULL);
+    add_base(system, "N", NULL);
     add_scaled(system, "ft", 0.3048, "m"); // exact, international foot
     add_scaled(system, "in", 0.0254, "m"); // exact
+    add_scaled(system, "g", 1e-3, "kg");
+    add_scaled(system, "lb", 0.45359237, "kg");      // exact, avoirdupois pound
+    add_scaled(system, "oz", 0.45359237 / 16, "kg"); // exact
+    add_scaled(system, "lbf", 4.4482216152605, "N"); // exact: 9.80665 m/s2 on a pound
+    add_derived(system, "Pa", 1, "N/m2");
+    add_derived(system, "psi", 1, "lbf/in2");
     static const struct {
         const char* symbol;
         double factor;
@@ -144,9 +167,17 @@ double tl_gauge_diameter_m(double gauge) {
     return 0.127e-3 * pow(92.0, (36.0 - gauge) / 39.0);
 }
 
+static bool is_spelling(const char* name, tl_unit unit) {
+    for (const char* const* known = rows[unit].spellings; *known; ++known)
+        if (strcmp(*known, name) == 0)
+            return true;
+    return false;
+}
+
 /// How many of the unit's SI unit one of `name` is; 0 when it is no such unit.
 static double unit_factor(tl_units* units, const char* name, tl_unit unit) {
-    if (strlen(name) > LONGEST_UNIT || strpbrk(name, "0123456789.^*() \t"))
+    bool powers = is_spelling(name, unit); // of its own units, those with a power: cm2
+    if (strlen(name) > LONGEST_UNIT || strpbrk(name, powers ? ".^*() \t" : "0123456789.^*() \t"))
         return 0;
     for (size_t i = 0; i < units->cached; ++i)
         if (units->cache[i].unit == unit && strcmp(units->cache[i].name, name) == 0)
@@ -198,18 +229,20 @@ static const char* meant_unit(const char* name, tl_unit unit) {
         tl_unit unit;
         const char* wrote;
         const char* meant;
-    } habits[] = {{TL_UNIT_OHM, "k", "kohm"},        {TL_UNIT_OHM, "K", "kohm"},
-                  {TL_UNIT_OHM, "M", "Mohm"},        {TL_UNIT_OHM, "meg", "Mohm"},
-                  {TL_UNIT_OHM, "Meg", "Mohm"},      {TL_UNIT_OHM, "MEG", "Mohm"},
-                  {TL_UNIT_OHM, "R", "ohm"},         {TL_UNIT_OHM, "Mohms", "Mohm"},
-                  {TL_UNIT_METRE, "'", "ft"},        {TL_UNIT_METRE, "\"", "in"},
-                  {TL_UNIT_METRE, "feet", "ft"},     {TL_UNIT_METRE, "foot", "ft"},
-                  {TL_UNIT_METRE, "metres", "m"},    {TL_UNIT_METRE, "meters", "m"},
-                  {TL_UNIT_FARAD, "p", "pF"},        {TL_UNIT_FARAD, "n", "nF"},
-                  {TL_UNIT_FARAD, "u", "uF"},        {TL_UNIT_FARAD, "PF", "pF"},
-                  {TL_UNIT_GAUGE, "awg", "AWG"},     {TL_UNIT_DEGREE, "\u00b0", "deg"},
-                  {TL_UNIT_DEGREE, "\u00ba", "deg"}, {TL_UNIT_DEGREE, "degree", "deg"},
-                  {TL_UNIT_DEGREE, "degrees", "deg"}};
+    } habits[] = {{TL_UNIT_OHM, "k", "kohm"},         {TL_UNIT_OHM, "K", "kohm"},
+                  {TL_UNIT_OHM, "M", "Mohm"},         {TL_UNIT_OHM, "meg", "Mohm"},
+                  {TL_UNIT_OHM, "Meg", "Mohm"},       {TL_UNIT_OHM, "MEG", "Mohm"},
+                  {TL_UNIT_OHM, "R", "ohm"},          {TL_UNIT_OHM, "Mohms", "Mohm"},
+                  {TL_UNIT_METRE, "'", "ft"},         {TL_UNIT_METRE, "\"", "in"},
+                  {TL_UNIT_METRE, "feet", "ft"},      {TL_UNIT_METRE, "foot", "ft"},
+                  {TL_UNIT_METRE, "metres", "m"},     {TL_UNIT_METRE, "meters", "m"},
+                  {TL_UNIT_FARAD, "p", "pF"},         {TL_UNIT_FARAD, "n", "nF"},
+                  {TL_UNIT_FARAD, "u", "uF"},         {TL_UNIT_FARAD, "PF", "pF"},
+                  {TL_UNIT_GAUGE, "awg", "AWG"},      {TL_UNIT_DEGREE, "\u00b0", "deg"},
+                  {TL_UNIT_DEGREE, "\u00ba", "deg"},  {TL_UNIT_DEGREE, "degree", "deg"},
+                  {TL_UNIT_DEGREE, "degrees", "deg"}, {TL_UNIT_KILOGRAM, "lbs", "lb"},
+                  {TL_UNIT_KILOGRAM, "gr", "g"},      {TL_UNIT_SQUARE_METRE, "cm\u00b2", "cm2"},
+                  {TL_UNIT_PASCAL, "lb/in2", "psi"},  {TL_UNIT_PASCAL, "lbs/in2", "psi"}};
     for (size_t i = 0; i < sizeof habits / sizeof *habits; ++i)
         if (habits[i].unit == unit && strcmp(habits[i].wrote, name) == 0)
             return habits[i].meant;
@@ -310,6 +343,11 @@ void tl_quantity_add(tl_text* text, tl_unit unit, double value) {
         bool middle = fabs(value) > 0 && fabs(value) < 1;
         double scale = small ? 1e3 : middle ? 100 : 1;
         tl_text_addf(text, "%.6g %s", value * scale, small ? "mm" : middle ? "cm" : "m");
+    } else if (unit == TL_UNIT_KILOGRAM) {
+        bool small = fabs(value) < 1;
+        tl_text_addf(text, "%.6g %s", small ? 1e3 * value : value, small ? "g" : "kg");
+    } else if (unit == TL_UNIT_SQUARE_METRE) {
+        tl_text_addf(text, "%.6g cm2", 1e4 * value);
     } else {
         size_t step = 4;
         while (value != 0 && step > 0 && fabs(value) < steps[step].factor * 0.9999999)

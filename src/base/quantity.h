@@ -31,6 +31,9 @@ typedef enum {
     TL_UNIT_VOLT_PER_S,    ///< V/s
     TL_UNIT_NOISE_CURRENT, ///< A/rtHz: amperes per root hertz
     TL_UNIT_WATT,          ///< W
+    TL_UNIT_KILOGRAM,      ///< kg
+    TL_UNIT_SQUARE_METRE,  ///< m2
+    TL_UNIT_PASCAL,        ///< Pa
     TL_UNIT_TOTAL
 } tl_unit;
 

@@ -140,6 +140,7 @@ extern const command command_merge;
 extern const command command_noise;
 extern const command command_dress;
 extern const command command_power;
+extern const command command_build;
 extern const command command_card;
 
 /// Reads a command's options and words. TL_BAD_INPUT with the nearest option when one is unknown.

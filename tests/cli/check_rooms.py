@@ -31,6 +31,7 @@ PUBLIC = {
     "spread.h": "response",  # the same
     "dress.h": "response",  # the same
     "power.h": "response",  # the same
+    "build.h": "base",  # plain figures too, and rig lays them out
     "design.h": "circuit",
     "bench.h": "study",
     "study.h": "study",
