@@ -132,26 +132,38 @@ static char* open_words(const tl_meter_lead* lead) {
     return tl_printf("%s - %s %s", lead->contacts[0], lead->contacts[1], tick);
 }
 
+/// "2 flat", "straight, flat".
+static char* plug_words(const tl_meter_lead* lead) {
+    const char* const* plugs = (const char* const*)lead->plugs;
+    return strcmp(plugs[0], plugs[1]) == 0 && *plugs[0]
+               ? tl_printf("2 %s", plugs[0])
+               : tl_printf("%s%s%s", plugs[0], *plugs[0] && *plugs[1] ? ", " : "", plugs[1]);
+}
+
 static void add_continuity(tl_text* text, const tl_meter_card* card) {
     bool plugs = any_plugs(card);
     if (!card->lead_count)
         return;
     tl_table* table = tl_table_new();
     tl_table_column(table, "no.", "number");
-    tl_table_column(table, "from", "from");
-    tl_table_column(table, "to", "to");
     if (plugs)
         tl_table_column(table, "plugs", "plugs");
+    else
+        tl_table_column(table, "from", "from");
+    if (!plugs)
+        tl_table_column(table, "to", "to");
     tl_table_column(table, "closed", "closed");
     tl_table_column(table, "open", "open");
     for (size_t i = 0; i < card->lead_count; ++i) {
         const tl_meter_lead* lead = &card->leads[i];
         tl_table_row(table);
         add_number(table, (double)lead->number, tl_printf("%zu", lead->number));
-        tl_table_words(table, lead->from);
-        tl_table_words(table, lead->to);
         if (plugs)
-            add_words(table, tl_printf("%s, %s", lead->plugs[0], lead->plugs[1]));
+            add_words(table, plug_words(lead));
+        else
+            tl_table_words(table, lead->from);
+        if (!plugs)
+            tl_table_words(table, lead->to);
         add_words(table, closed_words(lead));
         add_words(table, open_words(lead));
     }

@@ -124,6 +124,7 @@ tl_status tl_study_card(tl_session* session, tl_rig* rig, const tl_card_options*
     for (size_t i = 0; work.ends && i < work.card->end_count; ++i)
         end_free(&work.ends[i]);
     free(work.ends);
+    tl_build_free(work.build);
     if (status != TL_OK) {
         tl_meter_card_free(work.card);
         work.card = NULL;

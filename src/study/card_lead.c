@@ -228,6 +228,29 @@ static tl_status read_lead(const tl_card_work* work, const found_lead* found, tl
 
 // ---- all of them
 
+/// The lead of the cut list that a cable is; NULL: there is no board, or it is not on the list.
+static const tl_build_lead* listed(const tl_card_work* work, const char* path) {
+    for (size_t i = 0; work->build && i < work->build->lead_count; ++i)
+        if (strcmp(work->build->leads[i].path, path) == 0)
+            return &work->build->leads[i];
+    return NULL;
+}
+
+static int by_number(const void* a, const void* b) {
+    const tl_meter_lead* one = a;
+    const tl_meter_lead* two = b;
+    return (one->number > two->number) - (one->number < two->number);
+}
+
+/// What the cut list knows of a lead.
+static void take_listed(const tl_build_lead* from, tl_meter_lead* lead) {
+    lead->number = from->number;
+    lead->plugs[0] = tl_copy(from->from.plug);
+    lead->plugs[1] = tl_copy(from->to.plug);
+    lead->plugs_stated = !isnan(from->from.farad) && !isnan(from->to.farad);
+    lead->plug_farad = lead->plugs_stated ? from->from.farad + from->to.farad : NAN;
+}
+
 static tl_status add_leads(tl_card_work* work, const lead_list* list, tl_error* error) {
     tl_meter_card* card = work->card;
     tl_status status = TL_OK;
@@ -242,12 +265,19 @@ static tl_status add_leads(tl_card_work* work, const lead_list* list, tl_error* 
             .type = tl_copy(found->part->library ? found->part->library : ""),
             .from = tl_copy(found->from),
             .to = tl_copy(found->to),
-            .plugs = {tl_copy(""), tl_copy("")},
             .contacts = {jack_contacts[0], jack_contacts[1]},
             .far_contacts = {jack_contacts[0], jack_contacts[1]},
         };
+        const tl_build_lead* from = listed(work, found->path);
+        if (from) {
+            take_listed(from, lead);
+        } else {
+            lead->plugs[0] = tl_copy("");
+            lead->plugs[1] = tl_copy("");
+        }
         status = read_lead(work, found, lead, error);
     }
+    qsort(card->leads, card->lead_count, sizeof *card->leads, by_number);
     return status;
 }
 
@@ -275,8 +305,13 @@ static void assume(tl_meter_card* card) {
 
 tl_status tl_card_leads(tl_card_work* work, tl_error* error) {
     lead_list list = {0};
+    const tl_build_options nothing = {0};
+    tl_status status = TL_OK;
+    if (work->rig->board)
+        status = tl_study_build(work->session, work->rig, &nothing, &work->build, error);
     walk_branch(&list, &work->rig->main, "", "guitar", "amp");
-    tl_status status = add_leads(work, &list, error);
+    if (status == TL_OK)
+        status = add_leads(work, &list, error);
     for (size_t i = 0; i < list.count; ++i) {
         free(list.leads[i].path);
         free(list.leads[i].from);

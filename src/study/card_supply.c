@@ -49,37 +49,54 @@ static char* gauge_words(const tl_power* power, const tl_consumer* consumer) {
     return tl_text_take(&words);
 }
 
-static tl_meter_lead* add_lead(tl_meter_card* card, const tl_power* power, size_t pedal,
-                               const tl_power_plan* plan) {
+/// The lead of the cut list that feeds a pedal; NULL: there is no board, or it is not on the list.
+static const tl_build_lead* listed(const tl_card_work* work, const char* pedal) {
+    char* jack = tl_printf("%s power", pedal);
+    const tl_build_lead* found = NULL;
+    for (size_t i = 0; work->build && i < work->build->lead_count; ++i) {
+        const tl_build_lead* lead = &work->build->leads[i];
+        if (strcmp(lead->kind, "dc") == 0 && strcmp(lead->to.name, jack) == 0)
+            found = lead;
+    }
+    free(jack);
+    return found;
+}
+
+/// A DC lead, as long as the board has it, else as the power says.
+static tl_meter_lead* add_lead(const tl_card_work* work, size_t pedal, const tl_power_plan* plan) {
+    tl_meter_card* card = work->card;
+    const tl_power* power = work->rig->power;
     const tl_consumer* consumer = &power->consumers[pedal];
     const tl_power_pedal* at = &plan->pedals[pedal];
     const tl_power_output* output = &plan->outputs[at->output];
-    const tl_part* out = output_part(power, at->output);
-    const char* const* near = contacts_of(out);
+    const char* const* near = contacts_of(output_part(power, at->output));
     const char* const* far = contacts_of(consumer->part);
+    const tl_build_lead* from = listed(work, at->name);
+    tl_power_lead wire = tl_power_lead_of(power, consumer);
+    double length_m = from ? from->length_m : wire.length_m;
+    double off_m = fmin(fmax(TL_CARD_CUT_M, TL_CARD_LENGTH_SHARE * length_m), length_m);
+    double joints_ohm = 4 * wire.joint_ohm;
     card->leads = tl_grow(card->leads, card->lead_count + 1, sizeof *card->leads);
-    tl_meter_lead* lead = &card->leads[card->lead_count];
-    double off_m = fmin(fmax(TL_CARD_CUT_M, TL_CARD_LENGTH_SHARE * at->lead_m), at->lead_m);
-    double joints_ohm = 4 * tl_power_lead_of(power, consumer).joint_ohm;
-    double wire_ohm = at->lead_ohm - joints_ohm;
-    *lead = (tl_meter_lead){.number = ++card->lead_count,
-                            .kind = "dc",
-                            .path = tl_copy(""),
-                            .type = gauge_words(power, consumer),
-                            .from = tl_copy(output->name),
-                            .to = tl_copy(at->name),
-                            .plugs = {tl_copy(""), tl_copy("")},
-                            .contacts = {near[0], near[1]},
-                            .far_contacts = {far[0], far[1]},
-                            .crossed = strcmp(output->polarity, at->polarity) != 0,
-                            .length_m = at->lead_m,
-                            .length_off_m = off_m,
-                            .farad = {NAN, NAN, NAN},
-                            .ohm = {at->lead_ohm, NAN, NAN},
-                            .joint_ohm = joints_ohm,
-                            .least_insulation_ohm = TL_CARD_INSULATION_OHM};
-    lead->ohm.high =
-        wire_ohm * (1 + off_m / at->lead_m) * (1 + TL_CARD_OHM_SHARE) + joints_ohm + TL_CARD_OHM;
+    tl_meter_lead* lead = &card->leads[card->lead_count++];
+    *lead = (tl_meter_lead){
+        .number = from ? from->number : card->lead_count,
+        .kind = "dc",
+        .path = tl_copy(""),
+        .type = gauge_words(power, consumer),
+        .from = tl_copy(output->name),
+        .to = tl_copy(at->name),
+        .plugs = {tl_copy(from ? from->from.plug : ""), tl_copy(from ? from->to.plug : "")},
+        .contacts = {near[0], near[1]},
+        .far_contacts = {far[0], far[1]},
+        .crossed = strcmp(output->polarity, at->polarity) != 0,
+        .length_m = length_m,
+        .length_off_m = off_m,
+        .farad = {NAN, NAN, NAN},
+        .ohm = {2 * wire.ohm_per_m * length_m + joints_ohm, NAN, NAN},
+        .joint_ohm = joints_ohm,
+        .least_insulation_ohm = TL_CARD_INSULATION_OHM};
+    lead->ohm.high = 2 * wire.ohm_per_m * (length_m + off_m) * (1 + TL_CARD_OHM_SHARE) +
+                     joints_ohm + TL_CARD_OHM;
     return lead;
 }
 
@@ -103,7 +120,7 @@ static void add_supply(tl_meter_card* card, const tl_power_plan* plan, size_t pe
         .current_a = at->current_a,
         .open_v = {volts_v, volts_v * (1 - TL_CARD_OUTPUT_SHARE),
                    volts_v * (1 + TL_CARD_OUTPUT_SHARE)},
-        .loaded_v = {volts_v - at->current_a * at->lead_ohm,
+        .loaded_v = {volts_v - at->current_a * lead->ohm.expected,
                      volts_v * (1 - TL_CARD_OUTPUT_SHARE) - at->current_a * most_ohm,
                      volts_v * (1 + TL_CARD_OUTPUT_SHARE)},
         .ripple_v = ac ? NAN : TL_CARD_RIPPLE_V};
@@ -138,7 +155,7 @@ static void add_all(tl_card_work* work, const tl_power_plan* plan) {
             ++left;
             continue;
         }
-        add_supply(card, plan, i, add_lead(card, work->rig->power, i, plan));
+        add_supply(card, plan, i, add_lead(work, i, plan));
     }
     if (left)
         card->no_dc = tl_printf("%zu of %zu pedals have no output: see 'toneload power'", left,

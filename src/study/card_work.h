@@ -6,6 +6,7 @@
 #include "rig/measure.h"
 #include "rig/toggle.h"
 #include "study/session.h"
+#include "toneload/build.h"
 #include "toneload/meter.h"
 
 // What is taken of meters and hands where nothing is said; all of it is printed with the card.
@@ -37,12 +38,13 @@ typedef struct {
     tl_meter_card* card;
     tl_measure_terms terms;
     tl_card_end* ends;
+    tl_build* build; ///< the rig laid out on its board; NULL: it has none
 } tl_card_work;
 
 /// Adds a sentence on what was assumed.
 void tl_card_assume(tl_meter_card* card, const char* format, ...) TL_PRINTF(2, 3);
 
-/// Every lead, without those that feed pedals.
+/// Every lead, without those that feed pedals; numbered as the board's cut list has them.
 tl_status tl_card_leads(tl_card_work* work, tl_error* error);
 /// DC leads, and what arrives at their plugs. A rig without power, or one whose power cannot be
 /// planned, has a card all the same.
