@@ -9,6 +9,7 @@
 #include <string.h>
 
 static const char box[] = "______";
+static const char small_box[] = "_____"; ///< of a table with three of them
 static const char tick[] = "[ ]";
 
 static void add_table(tl_text* text, tl_table* table) {
@@ -87,12 +88,12 @@ static void add_lead(tl_table* table, const tl_meter_lead* lead) {
     add_number(table, lead->farad.expected, pf_words(lead->farad.expected));
     add_words(table, audio ? range_words(pf_words(lead->farad.low), "-", pf_words(lead->farad.high))
                            : tl_copy(""));
-    tl_table_words(table, audio ? box : "");
+    tl_table_words(table, audio ? small_box : "");
     add_number(table, lead->ohm.high, tl_printf("%.2f", lead->ohm.high));
-    add_read(table);
+    tl_table_words(table, small_box);
     add_number(table, lead->least_insulation_ohm,
                tl_printf("%.3g", 1e-6 * lead->least_insulation_ohm));
-    add_read(table);
+    tl_table_words(table, small_box);
 }
 
 static void add_leads(tl_text* text, const tl_meter_card* card) {
