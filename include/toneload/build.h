@@ -50,6 +50,7 @@ typedef struct {
     tl_spot_m high;   ///< and its right back one; both NAN off the board
     double room_m;    ///< how far the plug stands out from the jack; NAN off the board
     double body_m;    ///< how wide it is along the side; NAN off the board
+    double farad;     ///< the plug's own; NAN: not stated
 } tl_build_end;
 
 /// A lead to make, or one that comes made.

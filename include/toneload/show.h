@@ -8,6 +8,7 @@
 #include "toneload/dress.h"
 #include "toneload/error.h"
 #include "toneload/lesson.h"
+#include "toneload/meter.h"
 #include "toneload/noise.h"
 #include "toneload/power.h"
 #include "toneload/report.h"
@@ -306,5 +307,22 @@ TL_API char* tl_report_page(const tl_report* report, tl_paper paper);
 /// the user's becomes a word of a command. TL_FAILURE, with the Debian package to install, when
 /// there is none, or when it fails or takes over two minutes.
 TL_API tl_status tl_page_print(const char* html, const char* path, tl_error* error);
+
+/// A bench card for people, to print and write on: order of work, leads, continuity, DC, levels by
+/// state, what is assumed, cautions; at most 98 columns where names are short. Free with free().
+TL_API char* tl_meter_text(const tl_meter_card* card);
+/// As JSON: {toneload, command, rig, leads: [{number, kind, path, type, from, to, plugs, length_m,
+/// length_off_m, capacitance_farad, plug_farad, loop_ohm, joint_ohm, insulation_ohm, leaky,
+/// turns_polarity, continuity: [{from, to, must_be, read}]}], dc: [{lead, pedal, output, polarity,
+/// red, black, current_a, open_v, loaded_v, ripple_v}], no_dc, measured, states: [{amp, state,
+/// engaged, written, same, levels_db: [{hz, expected, low, high, read}]}], limits, order, notes,
+/// assumed, serial, date, measured_by, cautions}. Each reading is {expected, low, high, read}, null
+/// where there is no such figure; `read` and the last but one are null, to be filled in.
+TL_API json_t* tl_meter_json(const tl_meter_card* card);
+/// As CSV, a row a reading with an empty `read`; free with free().
+TL_API char* tl_meter_csv(const tl_meter_card* card);
+/// The levels of the card's first state as the form that `accept` reads: frequency_hz, an empty
+/// level_db, and what is expected. Free with free().
+TL_API char* tl_meter_form_csv(const tl_meter_card* card);
 
 #endif

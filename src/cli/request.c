@@ -60,6 +60,9 @@ static const option_row rows[] = {
     {OPTION_PAPER, "--paper", "NAME", "for the drawing: A4, A3, Letter or Tabloid (A4)"},
     {OPTION_PRICES, "--prices", "FILE.yaml", "what things cost: a bill with totals"},
     {OPTION_BILL, "--bill", NULL, "the bill of materials only"},
+    {OPTION_STATE, "--state", "NAME",
+     "levels of this state only; with --csv as the form that accept reads"},
+    {OPTION_END, "--end", "AMP", "levels at this amp's end only"},
     {OPTION_PLOT, "--plot", "FILE", "draw a plot: FILE ends in .svg, .png or .pdf"},
     {OPTION_PDF, "--pdf", "FILE.pdf", "also print the page to FILE.pdf"},
     {OPTION_JSON, "--json", NULL, "print JSON instead of a table"},
@@ -192,6 +195,10 @@ static const char** words_of(request* asked, option_set flag) {
         return &asked->limits[asked->limit_count++];
     case OPTION_SELECT:
         return &asked->selects[asked->select_count++];
+    case OPTION_STATE:
+        return &asked->state;
+    case OPTION_END:
+        return &asked->end;
     case OPTION_DUMP:
         return &asked->dump;
     case OPTION_HISTOGRAMS:

@@ -60,7 +60,8 @@ static const tl_field plug_fields[] = {
     {"body", TL_UNIT_METRE, 1e-3, 0.1, NULL, TL_FIELD_NEEDED}, // along the side
     {"height", TL_UNIT_METRE, 1e-3, 0.1, NULL, 0},
     {"reach", TL_UNIT_METRE, 1e-3, 0.2, NULL, 0}, // sideways: from the jack to where the lead goes
-    {"preparation", TL_UNIT_METRE, 0, 0.2, NULL, 0}, // of lead that ends inside it
+    {"preparation", TL_UNIT_METRE, 0, 0.2, NULL, 0},  // of lead that ends inside it
+    {"capacitance", TL_UNIT_FARAD, 0, 1e-9, NULL, 0}, // of its own, between its contacts
 };
 
 static const tl_field fastener_fields[] = {

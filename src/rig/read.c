@@ -475,8 +475,8 @@ static tl_status read_around(tl_rig* rig, const tl_yaml* tree, tl_error* error) 
 }
 
 static tl_status read_rig(tl_rig* rig, const tl_yaml* tree, tl_error* error) {
-    static const char* const keys[] = {"rig",    "guitar",   "chain", "amp",  "direct",
-                                       "scenes", "dressing", "power", "board"};
+    static const char* const keys[] = {"rig",    "guitar",   "chain", "amp",   "direct",
+                                       "scenes", "dressing", "power", "board", "measure"};
     tl_status status = tl_yaml_expect(tree, TL_YAML_MAP, "a rig file", error);
     if (status != TL_OK)
         return status;
@@ -509,7 +509,12 @@ static tl_status read_rig(tl_rig* rig, const tl_yaml* tree, tl_error* error) {
     const tl_yaml* scenes = tl_yaml_get(tree, "scenes");
     if (status == TL_OK && scenes)
         status = tl_scenes_read(rig, scenes, error);
-    return status == TL_OK ? read_around(rig, tree, error) : status;
+    if (status == TL_OK)
+        status = read_around(rig, tree, error);
+    const tl_yaml* measure = tl_yaml_get(tree, "measure");
+    if (status == TL_OK && measure)
+        status = tl_measure_read(rig, measure, error);
+    return status;
 }
 
 static tl_status rig_read(tl_library* library, const char* path, tl_rig** rig, tl_error* error) {

@@ -55,7 +55,10 @@ static tl_build_end make_end(const tl_build_work* w, const tl_layout_end* end) {
                          .low = nowhere,
                          .high = nowhere,
                          .room_m = NAN,
-                         .body_m = NAN};
+                         .body_m = NAN,
+                         .farad = NAN};
+    if (end->plug)
+        made.farad = tl_part_number(end->plug, "capacitance", NAN);
     if (!end->placed)
         return made;
     made.box = w->boxes[end->box];
