@@ -6,6 +6,7 @@
 #include "toneload/answer.h"
 #include "toneload/build.h"
 #include "toneload/dress.h"
+#include "toneload/meter.h"
 #include "toneload/noise.h"
 #include "toneload/power.h"
 
@@ -28,6 +29,8 @@ typedef struct {
     tl_power_plan* power;
     tl_dress* dress; ///< always there; it may have no runs
     tl_build* build;
+    tl_meter_card* card; ///< NULL: none could be made
+    char* no_card;       ///< why; NULL when there is one
     tl_inspection* found;
 } tl_report;
 

@@ -185,8 +185,29 @@ static void add_lines(tl_text* page, const char* words) {
     }
 }
 
+/// Whether a cell is there to be written in: text has a row of underscores for it.
+static bool is_blank(const tl_cell* cell) {
+    return cell->words && *cell->words == '_' && !cell->words[strspn(cell->words, "_")];
+}
+
+/// Adds words; a box to tick, "[ ]" in text, as one.
+static void add_ticks(tl_text* page, const char* words) {
+    static const char box[] = "[ ]";
+    for (const char* at = words; *at; ++at)
+        if (strncmp(at, box, strlen(box)) == 0) {
+            tl_text_add(page, "\xe2\x98\x90");
+            at += strlen(box) - 1;
+        } else {
+            tl_text_add_bytes(page, at, 1);
+        }
+}
+
 static void add_cell(tl_text* page, const tl_column* column, const tl_cell* cell, bool heads) {
     const char* name = heads ? "th" : "td";
+    if (is_blank(cell)) {
+        tl_text_add(page, "<td class=\"write\"></td>");
+        return;
+    }
     tl_text_addf(page, "<%s%s%s>", name, heads ? " scope=\"row\"" : "",
                  column->number ? " class=\"number\"" : "");
     tl_text words = {0};
@@ -194,7 +215,7 @@ static void add_cell(tl_text* page, const tl_column* column, const tl_cell* cell
     if (cell->number)
         add_figure(page, tl_text_get(&words));
     else
-        tl_text_add(page, tl_text_get(&words));
+        add_ticks(page, tl_text_get(&words));
     tl_text_free(&words);
     tl_text_addf(page, "</%s>", name);
 }

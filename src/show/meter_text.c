@@ -96,9 +96,7 @@ static void add_lead(tl_table* table, const tl_meter_lead* lead) {
     tl_table_words(table, small_box);
 }
 
-static void add_leads(tl_text* text, const tl_meter_card* card) {
-    if (!card->lead_count)
-        return;
+tl_table* tl_meter_leads_table(const tl_meter_card* card) {
     tl_table* table = tl_table_new();
     tl_table_column(table, "\nno.", "number");
     tl_table_column(table, "\nfrom", "from");
@@ -113,9 +111,15 @@ static void add_leads(tl_text* text, const tl_meter_card* card) {
     tl_table_column(table, "\nread", "read");
     for (size_t i = 0; i < card->lead_count; ++i)
         add_lead(table, &card->leads[i]);
+    return table;
+}
+
+static void add_leads(tl_text* text, const tl_meter_card* card) {
+    if (!card->lead_count)
+        return;
     tl_text_add(text, "\nLeads, by themselves: capacitance and insulation with the far end open, "
                       "ohm with it shorted\n\n");
-    add_table(text, table);
+    add_table(text, tl_meter_leads_table(card));
     tl_wrap_words(text,
                   "A usual meter cannot tell less than 0.1 to 0.2 ohm: of a lead that passes, it "
                   "says no more than 'closed'.",
@@ -141,10 +145,8 @@ static char* plug_words(const tl_meter_lead* lead) {
                : tl_printf("%s%s%s", plugs[0], *plugs[0] && *plugs[1] ? ", " : "", plugs[1]);
 }
 
-static void add_continuity(tl_text* text, const tl_meter_card* card) {
+tl_table* tl_meter_continuity_table(const tl_meter_card* card) {
     bool plugs = any_plugs(card);
-    if (!card->lead_count)
-        return;
     tl_table* table = tl_table_new();
     tl_table_column(table, "no.", "number");
     if (plugs)
@@ -168,12 +170,22 @@ static void add_continuity(tl_text* text, const tl_meter_card* card) {
         add_words(table, closed_words(lead));
         add_words(table, open_words(lead));
     }
-    tl_text_add(text, "\nContinuity, plug to plug\n\n");
-    add_table(text, table);
+    return table;
+}
+
+void tl_meter_add_crossed(tl_text* text, const tl_meter_card* card) {
     for (size_t i = 0; i < card->lead_count; ++i)
         if (card->leads[i].crossed)
             add_paragraph(text, tl_printf("Lead %zu turns the polarity over, and has to: mark it.",
                                           card->leads[i].number));
+}
+
+static void add_continuity(tl_text* text, const tl_meter_card* card) {
+    if (!card->lead_count)
+        return;
+    tl_text_add(text, "\nContinuity, plug to plug\n\n");
+    add_table(text, tl_meter_continuity_table(card));
+    tl_meter_add_crossed(text, card);
 }
 
 // ---- DC
@@ -218,7 +230,7 @@ static void add_supply(tl_table* table, const tl_meter_card* card, const tl_mete
     tl_table_words(table, isnan(at->ripple_v) ? "" : box);
 }
 
-static void add_supply_table(tl_text* text, const tl_meter_card* card) {
+tl_table* tl_meter_supplies_table(const tl_meter_card* card) {
     bool common = common_probes(card);
     tl_table* table = tl_table_new();
     tl_table_column(table, "\nno.", "number");
@@ -236,21 +248,25 @@ static void add_supply_table(tl_text* text, const tl_meter_card* card) {
     tl_table_column(table, "\nread", "read");
     for (size_t i = 0; i < card->supply_count; ++i)
         add_supply(table, card, &card->supplies[i], common);
-    add_table(text, table);
-    if (common)
+    return table;
+}
+
+void tl_meter_add_supply_words(tl_text* text, const tl_meter_card* card) {
+    if (card->supply_count && common_probes(card))
         add_paragraph(text, tl_printf("Red probe on the %s, black on the %s, at every plug (%s): "
                                       "the reading is positive.",
                                       card->supplies[0].probes[0], card->supplies[0].probes[1],
                                       card->supplies[0].polarity));
+    if (card->no_dc)
+        add_paragraph(text, tl_printf("%s: %s.", card->supply_count ? "Not all" : "Nothing to read",
+                                      card->no_dc));
 }
 
 static void add_supplies(tl_text* text, const tl_meter_card* card) {
     tl_text_add(text, "\nDC, at the plug of each pedal\n\n");
     if (card->supply_count)
-        add_supply_table(text, card);
-    if (card->no_dc)
-        add_paragraph(text, tl_printf("%s: %s.", card->supply_count ? "Not all" : "Nothing to read",
-                                      card->no_dc));
+        add_table(text, tl_meter_supplies_table(card));
+    tl_meter_add_supply_words(text, card);
 }
 
 // ---- levels
@@ -270,7 +286,7 @@ static char* dial_words(double hz) {
     return hz < 999.5 ? tl_printf("%.4g Hz", hz) : tl_printf("%.4g kHz", hz / 1e3);
 }
 
-static void add_state_name(tl_text* text, const tl_meter_card* card, const tl_meter_state* state) {
+char* tl_meter_state_words(const tl_meter_card* card, const tl_meter_state* state) {
     tl_text words = {0};
     tl_text_addf(&words, "%s%s%s", card->end_count > 1 ? card->ends[state->end] : "",
                  card->end_count > 1 ? ", " : "", state->name);
@@ -278,13 +294,10 @@ static void add_state_name(tl_text* text, const tl_meter_card* card, const tl_me
         tl_text_add(&words, " (as the rig is written)");
     for (size_t i = 0; i < state->same_count; ++i)
         tl_text_addf(&words, "%s%s", i ? ", " : "; the same within 0.02 dB: ", state->same[i]);
-    tl_text_add(text, "\n");
-    tl_wrap_words(text, tl_text_get(&words), 0, 2);
-    tl_text_add(text, "\n");
-    tl_text_free(&words);
+    return tl_text_take(&words);
 }
 
-static void add_state(tl_text* text, const tl_meter_card* card, const tl_meter_state* state) {
+tl_table* tl_meter_levels_table(const tl_meter_card* card, const tl_meter_state* state) {
     char* head = mv_words(card, 0);
     char* reads = tl_printf("mV of\n%s", head);
     tl_table* table = tl_table_new();
@@ -310,8 +323,16 @@ static void add_state(tl_text* text, const tl_meter_card* card, const tl_meter_s
     }
     free(head);
     free(reads);
-    add_state_name(text, card, state);
-    add_table(text, table);
+    return table;
+}
+
+static void add_state(tl_text* text, const tl_meter_card* card, const tl_meter_state* state) {
+    char* words = tl_meter_state_words(card, state);
+    tl_text_add(text, "\n");
+    tl_wrap_words(text, words, 0, 2);
+    tl_text_add(text, "\n");
+    free(words);
+    add_table(text, tl_meter_levels_table(card, state));
 }
 
 static void add_levels(tl_text* text, const tl_meter_card* card) {

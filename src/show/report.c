@@ -22,6 +22,7 @@ static const section sections[] = {
     {"board", "The board to scale", tl_report_add_drawing},
     {"cuts", "What to cut", tl_report_add_cut_list},
     {"bill", "How it is held, and what it takes", tl_report_add_bill},
+    {"card", "What the meter must read", tl_report_add_card},
     {"service", "Looking after it", tl_report_add_service},
     {"sources", "Where every value comes from", tl_report_add_sources},
     {"cautions", "Cautions", tl_report_add_cautions},

@@ -55,6 +55,7 @@ void tl_report_add_leads(tl_text* page, const tl_report* report);
 void tl_report_add_drawing(tl_text* page, const tl_report* report);
 void tl_report_add_cut_list(tl_text* page, const tl_report* report);
 void tl_report_add_bill(tl_text* page, const tl_report* report);
+void tl_report_add_card(tl_text* page, const tl_report* report);
 void tl_report_add_service(tl_text* page, const tl_report* report);
 void tl_report_add_sources(tl_text* page, const tl_report* report);
 void tl_report_add_cautions(tl_text* page, const tl_report* report);

@@ -68,6 +68,20 @@ static tl_status solve_tone(const reporting* r, tl_error* error) {
     return status;
 }
 
+/// The bench card. A rig that cannot be measured so (an active source, say) is still worth a
+/// report.
+static tl_status make_card(const reporting* r, tl_error* error) {
+    const tl_card_options options = {0};
+    tl_error* trouble = tl_error_new();
+    tl_status status = tl_study_card(r->session, r->rig, &options, &r->report->card, trouble);
+    if (status == TL_BAD_INPUT)
+        r->report->no_card = tl_copy(tl_error_text(trouble));
+    else if (status != TL_OK)
+        tl_error_set(error, status, "%s", tl_error_text(trouble));
+    tl_error_free(trouble);
+    return status == TL_BAD_INPUT ? TL_OK : status;
+}
+
 static tl_status solve_board(const reporting* r, tl_error* error) {
     tl_report* report = r->report;
     const tl_dress_options dress = {0};
@@ -97,6 +111,8 @@ tl_status tl_study_report(tl_session* session, tl_rig* rig, const tl_report_opti
         status = solve_tone(&r, error);
     if (status == TL_OK)
         status = solve_board(&r, error);
+    if (status == TL_OK)
+        status = make_card(&r, error);
     if (status != TL_OK) {
         tl_report_free(r.report);
         r.report = NULL;
@@ -118,6 +134,8 @@ void tl_report_free(tl_report* report) {
     tl_power_plan_free(report->power);
     tl_dress_free(report->dress);
     tl_build_free(report->build);
+    tl_meter_card_free(report->card);
+    free(report->no_card);
     tl_inspection_free(report->found);
     free(report);
 }
