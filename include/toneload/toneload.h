@@ -3,6 +3,7 @@
 #ifndef TONELOAD_TONELOAD_H
 #define TONELOAD_TONELOAD_H
 
+#include "toneload/answer.h"
 #include "toneload/api.h"
 #include "toneload/bench.h"
 #include "toneload/build.h"
@@ -11,9 +12,11 @@
 #include "toneload/dress.h"
 #include "toneload/error.h"
 #include "toneload/measured.h"
+#include "toneload/meter.h"
 #include "toneload/noise.h"
 #include "toneload/parts.h"
 #include "toneload/power.h"
+#include "toneload/report.h"
 #include "toneload/response.h"
 #include "toneload/rig.h"
 #include "toneload/show.h"

@@ -59,6 +59,9 @@ typedef uint64_t option_set;
 #define OPTION_PART OPTION(44)
 #define OPTION_OFFSET OPTION(45)
 #define OPTION_PDF OPTION(46)
+#define OPTION_BILL OPTION(50)
+#define OPTION_STATE OPTION(52)
+#define OPTION_END OPTION(53)
 
 /// What the user asked for.
 typedef struct {
@@ -103,8 +106,16 @@ typedef struct {
     const char* dump;
     const char* histograms;
     const char* sensitivity;
-    const char* level;  ///< how loud the playing is, with its unit
-    const char** words; ///< what is no option: rig files, a kind
+    const char* level;   ///< how loud the playing is, with its unit
+    const char* drawing; ///< of a board
+    const char* paper;   ///< or NULL
+    double scale;        ///< 4 for 1:4; 0: not said
+    const char* prices;  ///< a price file
+    bool bill;           ///< the bill of materials only
+    const char* state;   ///< of a bench card: this state only
+    const char* end;     ///< the same: at this amp only
+    const char* pdf;     ///< a page on paper
+    const char** words;  ///< what is no option: rig files, a kind
     size_t word_count;
 } request;
 
@@ -136,6 +147,9 @@ extern const command command_merge;
 extern const command command_noise;
 extern const command command_dress;
 extern const command command_power;
+extern const command command_build;
+extern const command command_card;
+extern const command command_report;
 
 /// Reads a command's options and words. TL_BAD_INPUT with the nearest option when one is unknown.
 tl_status request_read(const command* about, int count, char** words, request* asked,

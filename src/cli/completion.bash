@@ -30,8 +30,8 @@ _toneload_value() { # OPTION
     --parts) _toneload_files '' ;;
     --out) _toneload_files '*.html' ;;
     --input) _toneload_files '*.wav|*.WAV' ;;
-    --recorded-through | --rig | --limits) _toneload_files '*.yaml|*.yml' ;;
-    --vary | --limit | --fix | --max-gain | --metric | --level | --buffer | --count | --trials | --seed | --select | --shard | --points | --reference-hz | --jobs | --time-limit) ;;
+    --recorded-through | --rig | --limits | --prices) _toneload_files '*.yaml|*.yml' ;;
+    --vary | --limit | --fix | --max-gain | --metric | --level | --buffer | --count | --trials | --seed | --select | --shard | --state | --end | --points | --reference-hz | --jobs | --time-limit) ;;
     *) return 1 ;;
     esac
     return 0

@@ -55,7 +55,16 @@ static const option_row rows[] = {
     {OPTION_RESUME, "--resume", NULL, "with --shard: go on from where FILE was left"},
     {OPTION_LEVEL, "--level", "VOLTS",
      "playing level of a pickup's coil, rms, such as '150 mV' (100 mV)"},
+    {OPTION_DRAWING, "--drawing", "FILE.svg", "draw the board to scale, to be printed"},
+    {OPTION_SCALE, "--scale", "1:N", "of the drawing (the largest usual one that fits)"},
+    {OPTION_PAPER, "--paper", "NAME", "for the drawing: A4, A3, Letter or Tabloid (A4)"},
+    {OPTION_PRICES, "--prices", "FILE.yaml", "what things cost: a bill with totals"},
+    {OPTION_BILL, "--bill", NULL, "the bill of materials only"},
+    {OPTION_STATE, "--state", "NAME",
+     "levels of this state only; with --csv as the form that accept reads"},
+    {OPTION_END, "--end", "AMP", "levels at this amp's end only"},
     {OPTION_PLOT, "--plot", "FILE", "draw a plot: FILE ends in .svg, .png or .pdf"},
+    {OPTION_PDF, "--pdf", "FILE.pdf", "also print the page to FILE.pdf"},
     {OPTION_JSON, "--json", NULL, "print JSON instead of a table"},
     {OPTION_CSV, "--csv", NULL, "print CSV instead of a table"},
     {OPTION_POINTS, "--points", "N", "with --json: also N points of each curve, 20 Hz to 20 kHz"},
@@ -138,6 +147,7 @@ static bool* switch_of(request* asked, option_set flag) {
            : flag == OPTION_WORST   ? &asked->worst_case
            : flag == OPTION_STATED  ? &asked->only_stated
            : flag == OPTION_MATCH   ? &asked->match_level
+           : flag == OPTION_BILL    ? &asked->bill
                                     : NULL;
 }
 
@@ -149,8 +159,16 @@ static const char** words_of(request* asked, option_set flag) {
         return &asked->output;
     case OPTION_LEVEL:
         return &asked->level;
+    case OPTION_PDF:
+        return &asked->pdf;
+    case OPTION_PRICES:
+        return &asked->prices;
     case OPTION_PLOT:
         return &asked->plot;
+    case OPTION_DRAWING:
+        return &asked->drawing;
+    case OPTION_PAPER:
+        return &asked->paper;
     case OPTION_CURVES:
         return &asked->curves;
     case OPTION_PARTS:
@@ -177,6 +195,10 @@ static const char** words_of(request* asked, option_set flag) {
         return &asked->limits[asked->limit_count++];
     case OPTION_SELECT:
         return &asked->selects[asked->select_count++];
+    case OPTION_STATE:
+        return &asked->state;
+    case OPTION_END:
+        return &asked->end;
     case OPTION_DUMP:
         return &asked->dump;
     case OPTION_HISTOGRAMS:
@@ -244,6 +266,8 @@ static tl_status take_number(const option_row* row, const char* value, request* 
         return read_seed(value, &asked->seed, error);
     case OPTION_SHARD:
         return read_shard(value, asked, error);
+    case OPTION_SCALE:
+        return tl_drawing_read_scale(value, &asked->scale, error);
     case OPTION_TIME_LIMIT:
         return read_number(row, value, 0.001, 86400, false, &asked->time_limit_s, error);
     case OPTION_MAX_GAIN:
@@ -263,6 +287,10 @@ static tl_status take_value(const option_row* row, const char* value, request* a
         *words = value;
     if (row->flag & (OPTION_PLOT | OPTION_CURVES | OPTION_HISTOGRAMS | OPTION_SENSITIVITY))
         return tl_plot_check_path(value, error);
+    if (row->flag == OPTION_DRAWING)
+        return tl_drawing_check_path(value, error);
+    if (row->flag == OPTION_PAPER)
+        return tl_drawing_check_paper(value, error);
     return on || words ? TL_OK : take_number(row, value, asked, error);
 }
 
@@ -303,13 +331,15 @@ static bool is_read(const request* asked, const char* output) {
         if (same_file(output, asked->words[i]))
             return true;
     return same_file(output, asked->input) || same_file(output, asked->through) ||
-           same_file(output, asked->rig) || same_file(output, asked->limits_file);
+           same_file(output, asked->rig) || same_file(output, asked->limits_file) ||
+           same_file(output, asked->prices);
 }
 
 /// An answer must not take the place of a file it was worked out from.
 static tl_status check_overwriting(const request* asked, tl_error* error) {
-    const char* const outputs[] = {asked->output, asked->plot,       asked->curves,     asked->out,
-                                   asked->dump,   asked->histograms, asked->sensitivity};
+    const char* const outputs[] = {asked->output,      asked->plot,    asked->curves,
+                                   asked->out,         asked->dump,    asked->histograms,
+                                   asked->sensitivity, asked->drawing, asked->pdf};
     for (size_t i = 0; i < sizeof outputs / sizeof *outputs; ++i)
         if (is_read(asked, outputs[i])) {
             char* shown = tl_show_safe(outputs[i]);
@@ -332,6 +362,8 @@ static tl_status check_words(const command* about, const request* asked, tl_erro
         return tl_error_set(error, TL_BAD_INPUT, "--json and --csv: one of them, please");
     if (asked->resume && !asked->shards)
         return tl_error_set(error, TL_BAD_INPUT, "--resume goes with --shard");
+    if ((asked->scale > 0 || asked->paper) && (about->options & OPTION_DRAWING) && !asked->drawing)
+        return tl_error_set(error, TL_BAD_INPUT, "--scale and --paper go with --drawing");
     if (asked->points && !asked->json)
         return tl_error_set(error, TL_BAD_INPUT, "--points goes with --json");
     return check_overwriting(asked, error);
