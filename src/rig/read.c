@@ -458,8 +458,8 @@ static tl_status read_title(tl_rig* rig, const tl_yaml* node, tl_error* error) {
 }
 
 static tl_status read_rig(tl_rig* rig, const tl_yaml* tree, tl_error* error) {
-    static const char* const keys[] = {"rig",    "guitar", "chain",    "amp",
-                                       "direct", "scenes", "dressing", "power"};
+    static const char* const keys[] = {"rig",    "guitar",   "chain", "amp",    "direct",
+                                       "scenes", "dressing", "power", "measure"};
     tl_status status = tl_yaml_expect(tree, TL_YAML_MAP, "a rig file", error);
     if (status != TL_OK)
         return status;
@@ -498,6 +498,9 @@ static tl_status read_rig(tl_rig* rig, const tl_yaml* tree, tl_error* error) {
     const tl_yaml* power = tl_yaml_get(tree, "power");
     if (status == TL_OK && power)
         status = tl_power_read(rig, power, error);
+    const tl_yaml* measure = tl_yaml_get(tree, "measure");
+    if (status == TL_OK && measure)
+        status = tl_measure_read(rig, measure, error);
     return status;
 }
 

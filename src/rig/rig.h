@@ -5,6 +5,7 @@
 
 #include "base/yaml.h"
 #include "parts/part.h"
+#include "rig/measure.h"
 #include "rig/power.h"
 #include "toneload/rig.h"
 
@@ -92,8 +93,9 @@ struct tl_rig {
     size_t scene_count;
     tl_run* runs; ///< of `dressing`; clones borrow them
     size_t run_count;
-    tl_power* power; ///< NULL: the file says nothing of it; clones borrow it
-    tl_input* input; ///< the rig's text; clones borrow it
+    tl_power* power;     ///< NULL: the file says nothing of it; clones borrow it
+    tl_measure* measure; ///< NULL: the file says nothing of it; clones borrow it
+    tl_input* input;     ///< the rig's text; clones borrow it
     bool is_clone;
 };
 

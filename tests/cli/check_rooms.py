@@ -31,6 +31,8 @@ PUBLIC = {
     "spread.h": "response",  # the same
     "dress.h": "response",  # the same
     "power.h": "response",  # the same
+    "fit.h": "response",  # the same
+    "measured.h": "base",
     "design.h": "circuit",
     "bench.h": "study",
     "study.h": "study",
