@@ -4,6 +4,7 @@
 #ifndef TONELOAD_STUDY_H
 #define TONELOAD_STUDY_H
 
+#include "toneload/accept.h"
 #include "toneload/dress.h"
 #include "toneload/error.h"
 #include "toneload/lesson.h"
@@ -393,5 +394,15 @@ TL_API char* tl_study_netlist(tl_rig* rig);
 TL_API tl_status tl_study_lesson(tl_session* session, tl_rig* rig, double reference_hz,
                                  tl_lesson** lesson, tl_error* error);
 TL_API void tl_lesson_free(tl_lesson* lesson);
+
+/// Holds finished boards, each as it was measured, against the rig: whether it is one that the
+/// rig's tolerances and the meter allow, and if not, what single thing may be wrong. The prediction
+/// is solved once for all of them. `files` are their names, borrowed by the result. TL_BAD_INPUT
+/// for a file that holds no response or goes beyond 10 Hz to 100 kHz, an unknown state or amp, or a
+/// rig without any tolerance. Free with tl_accept_free().
+TL_API tl_status tl_study_accept(tl_session* session, tl_rig* rig, const tl_accept_options* options,
+                                 const tl_measured* const* measured, const char* const* files,
+                                 size_t count, tl_accept** accept, tl_error* error);
+TL_API void tl_accept_free(tl_accept* accept);
 
 #endif

@@ -3,6 +3,7 @@
 #ifndef TONELOAD_TONELOAD_H
 #define TONELOAD_TONELOAD_H
 
+#include "toneload/accept.h"
 #include "toneload/api.h"
 #include "toneload/bench.h"
 #include "toneload/build.h"
