@@ -3,6 +3,7 @@
 #ifndef TONELOAD_SHOW_H
 #define TONELOAD_SHOW_H
 
+#include "toneload/accept.h"
 #include "toneload/card.h"
 #include "toneload/dress.h"
 #include "toneload/error.h"
@@ -255,5 +256,21 @@ TL_API tl_status tl_dress_draw(const tl_dress* dress, const char* path, tl_error
 /// TL_FAILURE when FFTW, which the sounds need, cannot be loaded.
 TL_API tl_status tl_lesson_page(const char* title, const tl_lesson* lesson, char** html,
                                 tl_error* error);
+
+/// Finished boards against the prediction, for people: one in detail, reading by reading, several
+/// as a table; verdicts, the likeliest causes, what is assumed. Free with free().
+TL_API char* tl_accept_text(const tl_accept* accept);
+/// As JSON: {toneload, command, rig, state, amp, through, meter_deviation_db, values, trials,
+/// suspects, unseen, rejected, boards: [{file, verdict, rows, offset, offset_db, misfit, limit,
+/// outside, rms_db, worst_hz, explained, none_probability, classes: [{probability, one_stretch,
+/// holds, left_db, misfit, causes: [{kind, path, about, unit, stated, value, low, high,
+/// stated_words, value_words, like, words}]}], readings: [{hz, line, measured_db, predicted_db,
+/// difference_db, low_db, high_db, inside}]}], assumed}.
+TL_API json_t* tl_accept_json(const tl_accept* accept);
+/// As CSV: of one board a row a reading, of several a row a board; free with free().
+TL_API char* tl_accept_csv(const tl_accept* accept);
+/// The board (of several the one that is farthest off) over the prediction and its band, with the
+/// likeliest cause, and the difference below. As tl_plot_draw() otherwise.
+TL_API tl_status tl_accept_draw(const tl_accept* accept, const char* path, tl_error* error);
 
 #endif

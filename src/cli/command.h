@@ -59,6 +59,9 @@ typedef uint64_t option_set;
 #define OPTION_PART OPTION(44)
 #define OPTION_OFFSET OPTION(45)
 #define OPTION_PDF OPTION(46)
+#define OPTION_STATE OPTION(57)
+#define OPTION_AS_WRITTEN OPTION(58)
+#define OPTION_AMP OPTION(59)
 
 /// What the user asked for.
 typedef struct {
@@ -103,6 +106,10 @@ typedef struct {
     const char* dump;
     const char* histograms;
     const char* sensitivity;
+    const char* state;  ///< pedals that are on, or a scene
+    const char* amp;    ///< where it was measured
+    const char* offset; ///< keep, remove
+    bool as_written;
     const char* level;  ///< how loud the playing is, with its unit
     const char** words; ///< what is no option: rig files, a kind
     size_t word_count;
@@ -136,6 +143,7 @@ extern const command command_merge;
 extern const command command_noise;
 extern const command command_dress;
 extern const command command_power;
+extern const command command_accept;
 
 /// Reads a command's options and words. TL_BAD_INPUT with the nearest option when one is unknown.
 tl_status request_read(const command* about, int count, char** words, request* asked,

@@ -55,6 +55,12 @@ static const option_row rows[] = {
     {OPTION_RESUME, "--resume", NULL, "with --shard: go on from where FILE was left"},
     {OPTION_LEVEL, "--level", "VOLTS",
      "playing level of a pickup's coil, rms, such as '150 mV' (100 mV)"},
+    {OPTION_STATE, "--state", "NAMES", "pedals that are on, such as 'drive, delay'; a scene; none"},
+    {OPTION_AMP, "--amp", "NAME", "of several amps the one it was measured at (the first)"},
+    {OPTION_OFFSET, "--offset", "keep|remove",
+     "keep or take off a level all readings share (kept in gains, taken off levels)"},
+    {OPTION_AS_WRITTEN, "--as-written", NULL,
+     "measured with the rig's own guitar and amp, not a dummy and a meter"},
     {OPTION_PLOT, "--plot", "FILE", "draw a plot: FILE ends in .svg, .png or .pdf"},
     {OPTION_JSON, "--json", NULL, "print JSON instead of a table"},
     {OPTION_CSV, "--csv", NULL, "print CSV instead of a table"},
@@ -129,16 +135,17 @@ static tl_status read_number(const option_row* row, const char* text, double low
 
 /// Where an option without a value is kept, or NULL.
 static bool* switch_of(request* asked, option_set flag) {
-    return flag == OPTION_JSON      ? &asked->json
-           : flag == OPTION_CSV     ? &asked->csv
-           : flag == OPTION_ALL     ? &asked->all
-           : flag == OPTION_DETAILS ? &asked->all
-           : flag == OPTION_CORNERS ? &asked->corners
-           : flag == OPTION_RESUME  ? &asked->resume
-           : flag == OPTION_WORST   ? &asked->worst_case
-           : flag == OPTION_STATED  ? &asked->only_stated
-           : flag == OPTION_MATCH   ? &asked->match_level
-                                    : NULL;
+    return flag == OPTION_JSON         ? &asked->json
+           : flag == OPTION_CSV        ? &asked->csv
+           : flag == OPTION_ALL        ? &asked->all
+           : flag == OPTION_DETAILS    ? &asked->all
+           : flag == OPTION_CORNERS    ? &asked->corners
+           : flag == OPTION_RESUME     ? &asked->resume
+           : flag == OPTION_WORST      ? &asked->worst_case
+           : flag == OPTION_STATED     ? &asked->only_stated
+           : flag == OPTION_MATCH      ? &asked->match_level
+           : flag == OPTION_AS_WRITTEN ? &asked->as_written
+                                       : NULL;
 }
 
 /// Where the words of an option are kept, or NULL. What may be said more than once has a new place
@@ -149,6 +156,12 @@ static const char** words_of(request* asked, option_set flag) {
         return &asked->output;
     case OPTION_LEVEL:
         return &asked->level;
+    case OPTION_STATE:
+        return &asked->state;
+    case OPTION_AMP:
+        return &asked->amp;
+    case OPTION_OFFSET:
+        return &asked->offset;
     case OPTION_PLOT:
         return &asked->plot;
     case OPTION_CURVES:

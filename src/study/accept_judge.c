@@ -2,9 +2,10 @@
 // One board against what is predicted: both tests, and what is the likeliest single thing wrong.
 //
 // Causes are weighed by Bayes's rule: the evidence of a cause is the density of the readings under
-// it, averaged over the values it may have (evenly in log, or in position); tolerances and meter are
-// in the covariance. All classes, and none of them, are as likely before the board is looked at.
-// After MacKay, Information Theory, Inference, and Learning Algorithms, 2003, ch. 28 (from memory).
+// it, averaged over the values it may have (evenly in log, or in position); tolerances and meter
+// are in the covariance. All classes, and none of them, are as likely before the board is looked
+// at. After MacKay, Information Theory, Inference, and Learning Algorithms, 2003, ch. 28 (from
+// memory).
 #include "study/accept_work.h"
 
 #include "base/text.h"
@@ -225,8 +226,7 @@ static bool is_alike(const tl_prospect* p, const tl_outlook* o, const weighing* 
 // ---- what is told
 
 /// Adds the causes of a class at a value: those members that can have it.
-static void add_causes(const tl_prospect* p, const weighing* w, double step,
-                       tl_cause_class* made) {
+static void add_causes(const tl_prospect* p, const weighing* w, double step, tl_cause_class* made) {
     const tl_suspect_class* class = &p->classes[w->class];
     const tl_suspect* first = &p->suspects[class->suspects[0]];
     double shift = step - w->best;
@@ -237,8 +237,7 @@ static void add_causes(const tl_prospect* p, const weighing* w, double step,
         for (int k = 0; k < 3 && class->steps > 1; ++k)
             values[k] = tl_suspect_adding(
                 suspect, tl_suspect_added(first, tl_suspect_value(first, steps[k])));
-        if (class->steps > 1 && i > 0 &&
-            !(values[0] >= suspect->low && values[0] <= suspect->high))
+        if (class->steps > 1 && i > 0 && !(values[0] >= suspect->low && values[0] <= suspect->high))
             continue;
         made->causes = tl_grow(made->causes, made->count + 1, sizeof *made->causes);
         tl_cause* cause = &made->causes[made->count++];

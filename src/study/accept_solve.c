@@ -252,8 +252,8 @@ static void push_class(tl_prospect* p, stack* s, tl_suspect_class* class) {
     class->directions = class->steps > 1 ? p->direction_count : p->plan.value_count;
     class->slopes = p->curve_count + s->count;
     for (size_t i = 0; i < class->nodes; ++i) {
-        double value = tl_suspect_value(
-            suspect, (double)(i * (TL_ACCEPT_STEPS - 1)) / (TL_ACCEPT_NODES - 1));
+        double value =
+            tl_suspect_value(suspect, (double)(i * (TL_ACCEPT_STEPS - 1)) / (TL_ACCEPT_NODES - 1));
         for (size_t j = 0; j < class->directions; ++j) {
             double* own = class->steps > 1 ? NULL : along_one(p, j);
             push(s, build_along(p, suspect, value, own ? own : p->directions[j].along));

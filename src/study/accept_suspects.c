@@ -139,8 +139,7 @@ static void add_flip(const listed* at) {
 }
 
 static void add_output(const listed* at) {
-    tl_suspect* made =
-        add_number(at, TL_CAUSE_VALUE, TL_ADDS_OHM, "output.resistance", 0.1, 10);
+    tl_suspect* made = add_number(at, TL_CAUSE_VALUE, TL_ADDS_OHM, "output.resistance", 0.1, 10);
     if (made)
         made->high = fmax(made->high, most_joint_ohm);
     made = add_number(at, TL_CAUSE_VALUE, TL_ADDS_OTHER, "output.coupling", 0.01, 10);
@@ -224,10 +223,10 @@ static void visit(void* context, tl_part* part, const tl_item* item, const char*
         const tl_part_kind* kind;
         void (*add)(const listed* at);
     } kinds[] = {
-        {&tl_kind_cable, add_lead},     {&tl_kind_pedal, add_pedal}, {&tl_kind_buffer, add_buffer},
-        {&tl_kind_pickup, add_pickup},  {&tl_kind_volume, add_pot},  {&tl_kind_pot, add_pot},
-        {&tl_kind_tone, add_tone},      {&tl_kind_amp, add_amp},     {&tl_kind_end, add_amp},
-        {&tl_kind_contact, add_contact}, {&tl_kind_loop, add_loop},  {&tl_kind_source, add_output},
+        {&tl_kind_cable, add_lead},      {&tl_kind_pedal, add_pedal}, {&tl_kind_buffer, add_buffer},
+        {&tl_kind_pickup, add_pickup},   {&tl_kind_volume, add_pot},  {&tl_kind_pot, add_pot},
+        {&tl_kind_tone, add_tone},       {&tl_kind_amp, add_amp},     {&tl_kind_end, add_amp},
+        {&tl_kind_contact, add_contact}, {&tl_kind_loop, add_loop},   {&tl_kind_source, add_output},
     };
     const listed at = {context, part, item, path};
     if (strncmp(path, "direct", 6) == 0)
@@ -280,9 +279,8 @@ static void add_gaps(tl_prospect* p, const tl_chain* chain, size_t index) {
     char* path = tl_printf("%.*s", (int)(strlen(lead->path) - strlen(".length")), lead->path);
     for (int side = -1; side <= 1; side += 2) {
         bool there = side < 0 ? index >= 1 : index + 1 < chain->count;
-        size_t slot =
-            there ? find_slot(&p->slots, &chain->items[side < 0 ? index - 1 : index + 1])
-                  : p->slots.count;
+        size_t slot = there ? find_slot(&p->slots, &chain->items[side < 0 ? index - 1 : index + 1])
+                            : p->slots.count;
         if (slot == p->slots.count)
             continue;
         if (side < 0)
@@ -363,8 +361,8 @@ static void set_tolerances(const tl_prospect* p, const tl_suspect* suspect, doub
                            const double* deviations) {
     for (size_t i = 0; i < p->plan.entry_count; ++i) {
         const tl_spread_entry* entry = &p->plan.entries[i];
-        bool own = suspect && suspect->change == TL_CHANGE_NUMBER &&
-                   suspect->part == entry->part && suspect->field == entry->field;
+        bool own = suspect && suspect->change == TL_CHANGE_NUMBER && suspect->part == entry->part &&
+                   suspect->field == entry->field;
         double off = deviations ? deviations[entry->value] * p->deviation[entry->value] : 0;
         entry->part->values[entry->field].number =
             (own ? value * suspect->factor : entry->nominal) * (1 + entry->share * off);

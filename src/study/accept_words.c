@@ -72,13 +72,14 @@ static char* lead_words(const tl_prospect* p, const tl_suspect* lead, double far
 
 static void describe_number(const tl_prospect* p, const tl_suspect* suspect, tl_cause* cause) {
     char* low = value_words(suspect->unit, cause->low);
-    char* high = isfinite(cause->high) ? value_words(suspect->unit, cause->high) : tl_copy("any more");
+    char* high =
+        isfinite(cause->high) ? value_words(suspect->unit, cause->high) : tl_copy("any more");
     cause->value_words = value_words(suspect->unit, cause->value);
     cause->range_words = tl_printf("%s to %s", low, high);
-    cause->stated_words = suspect->change == TL_CHANGE_JOINT  ? tl_copy("none")
-                          : suspect->change == TL_CHANGE_LEAK ? tl_copy("none")
-                                                              : value_words(suspect->unit,
-                                                                            suspect->stated);
+    cause->stated_words = suspect->change == TL_CHANGE_JOINT ? tl_copy("none")
+                          : suspect->change == TL_CHANGE_LEAK
+                              ? tl_copy("none")
+                              : value_words(suspect->unit, suspect->stated);
     if (suspect->kind == TL_CAUSE_LEAD)
         cause->like = lead_words(p, suspect, cause->value);
     free(low);
@@ -89,9 +90,8 @@ static void describe_number(const tl_prospect* p, const tl_suspect* suspect, tl_
 static void describe_choice(const tl_suspect* suspect, tl_cause* cause) {
     const tl_field* field = &suspect->part->kind->fields[suspect->field];
     bool removed = suspect->change == TL_CHANGE_REMOVE;
-    cause->stated_words =
-        tl_copy(removed ? "there"
-                        : field->choices[(size_t)suspect->part->values[suspect->field].number]);
+    cause->stated_words = tl_copy(
+        removed ? "there" : field->choices[(size_t)suspect->part->values[suspect->field].number]);
     cause->value_words = tl_copy(removed ? "missing or bridged" : field->choices[suspect->choice]);
     cause->range_words = tl_copy("");
 }

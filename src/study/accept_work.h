@@ -135,17 +135,17 @@ typedef struct {
     double* cell_db;
     double* middle_db; ///< of the good boards, offset as removed
     double* half_db;   ///< of the band around it
-    tl_normal good; ///< what tolerances and meter leave open
-    tl_normal bare; ///< the same without what all readings have in common
-    double* ones;   ///< a level that all cells share, as `bare` weighs it
+    tl_normal good;    ///< what tolerances and meter leave open
+    tl_normal bare;    ///< the same without what all readings have in common
+    double* ones;      ///< a level that all cells share, as `bare` weighs it
     double limit;
     tl_outlook_class* classes;
     tl_normal* none; ///< misses of any smooth shape, by size and width
 } tl_outlook;
 enum { TL_ACCEPT_SHAPES = 8 };
 
-void tl_outlook_make(const tl_prospect* prospect, const double* hz, size_t count, bool offset_removed,
-                     tl_outlook* outlook);
+void tl_outlook_make(const tl_prospect* prospect, const double* hz, size_t count,
+                     bool offset_removed, tl_outlook* outlook);
 void tl_outlook_free(const tl_prospect* prospect, tl_outlook* outlook);
 /// The level that all of a difference (by cell) has in common, weighed by what is known best.
 double tl_outlook_offset(const tl_outlook* outlook, const double* cell_db);

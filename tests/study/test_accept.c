@@ -236,7 +236,8 @@ static void one_fault_is_named_first(void** state) {
     }
     measure(&b, 27, 3, 12, true);
     tl_accept* answer = accept(&b, board, &options);
-    printf("suspects %zu unseen %zu values %zu\n", answer->suspects, answer->unseen, answer->values);
+    printf("suspects %zu unseen %zu values %zu\n", answer->suspects, answer->unseen,
+           answer->values);
     for (size_t i = 0; i < answer->count; ++i) {
         const tl_board_check* c = &answer->boards[i];
         const fault* f = &faults[i % FAULTS];
@@ -249,10 +250,11 @@ static void one_fault_is_named_first(void** state) {
                 printf("    %.3f left %.2f T %.1f:", c->classes[k].probability,
                        c->classes[k].left_db, c->classes[k].statistic);
                 for (size_t j = 0; j < c->classes[k].count; ++j)
-                    printf(" %s %s [%s -> %s (%s) %s];", tl_cause_name(c->classes[k].causes[j].kind),
+                    printf(" %s %s [%s -> %s (%s) %s];",
+                           tl_cause_name(c->classes[k].causes[j].kind),
                            c->classes[k].causes[j].path, c->classes[k].causes[j].stated_words,
-                           c->classes[k].causes[j].value_words,
-                           c->classes[k].causes[j].range_words, c->classes[k].causes[j].like);
+                           c->classes[k].causes[j].value_words, c->classes[k].causes[j].range_words,
+                           c->classes[k].causes[j].like);
                 printf("\n");
             }
     }
