@@ -89,7 +89,7 @@ static void add_levels(tl_text* script, const tl_board_check* board) {
         tl_text_add(script, ", ");
     }
     tl_text_addf(script,
-                 "$board using 1:($7 ? 1/0 : $5) %s title 'measured, inside', $board using 1:($7 ? "
+                 "$board using 1:($7 > 0.5 ? 1/0 : $5) %s title 'measured, inside', $board using 1:($7 > 0.5 ? "
                  "$5 : 1/0) %s title 'measured, outside'\n",
                  marks, misses);
 }
@@ -98,8 +98,8 @@ static void add_differences(tl_text* script, const tl_board_check* board) {
     tl_text_addf(script,
                  "set autoscale y\nset key off\nset xlabel 'frequency (Hz)' textcolor rgb "
                  "'#202020'\nplot $board using 1:($3-$2):($4-$2) with filledcurves fillcolor rgb "
-                 "'#d4e4ef', 0 with lines lw 1.4 lc rgb '#303030', %s$board using 1:($7 ? 1/0 : "
-                 "$5-$2) %s, $board using 1:($7 ? $5-$2 : 1/0) %s\n",
+                 "'#d4e4ef', 0 with lines lw 1.4 lc rgb '#303030', %s$board using 1:($7 > 0.5 ? 1/0 : "
+                 "$5-$2) %s, $board using 1:($7 > 0.5 ? $5-$2 : 1/0) %s\n",
                  board->explained
                      ? "$board using 1:($6-$2) with lines lw 2 dt (9,6) lc rgb '#d55e00', "
                      : "",

@@ -79,18 +79,20 @@ static void add_class(tl_text* text, const tl_board_check* board, const tl_cause
     const char* together = tl_class_together(class);
     tl_text words = {0};
     tl_text head = {0};
-    tl_text_add(&head, "  ");
     add_percent(&head, class->probability);
     if (together)
         tl_text_addf(&head, ": one of these; %s", together);
     for (size_t i = 0; i < class->count; ++i) {
         tl_text_clear(&words);
-        if (together && i == 0)
-            tl_wrap_words(text, tl_text_get(&head), 0, 4);
-        tl_text_add(&words, together ? "    - " : tl_text_get(&head));
+        if (i == 0 && together) {
+            tl_text_add(text, "  ");
+            tl_wrap_words(text, tl_text_get(&head), 2, 4);
+        }
+        tl_text_add(&words, together ? "- " : tl_text_get(&head));
         tl_text_add(&words, together ? "" : ": ");
         tl_cause_add(&words, &class->causes[i]);
-        tl_wrap_words(text, tl_text_get(&words), 0, together ? 6 : 4);
+        tl_text_add(text, together ? "    " : "  ");
+        tl_wrap_words(text, tl_text_get(&words), together ? 4 : 2, together ? 6 : 4);
     }
     tl_text_addf(text, "    It leaves %.2f dB of the %.2f dB (rms) of difference%s.\n",
                  class->left_db, board->rms_db,

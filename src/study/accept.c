@@ -123,6 +123,9 @@ static char* through_words(const tl_measure_terms* terms) {
                   tl_part_number(terms->dummy, "inductance", 0));
         add_value(&text, ", ", TL_UNIT_OHM, tl_part_number(terms->dummy, "resistance", 0));
         add_value(&text, " and ", TL_UNIT_FARAD, tl_part_number(terms->dummy, "capacitance", 0));
+        if (tl_part_has(terms->dummy, "eddy.resistance"))
+            add_value(&text, ", with its eddy losses of ", TL_UNIT_OHM,
+                      tl_part_number(terms->dummy, "eddy.resistance", 0));
     }
     tl_text_add(&text, terms->controls ? ", the guitar's controls behind it" : "");
     add_value(&text, ", into a meter of ", TL_UNIT_OHM, terms->meter_ohm);
@@ -268,6 +271,7 @@ static tl_status predict(tl_prospect* p, tl_rig* rig, const tl_accept_options* o
     free(kept);
     if (status != TL_OK)
         return status;
+    tl_circuit_free(tl_spread_plan_build_all(&p->plan, 0)); // every value as it is stated
     tl_suspects_list(p, !options->as_written);
     status = tl_prospect_solve(p, error);
     accept->values = p->plan.value_count;

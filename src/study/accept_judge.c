@@ -12,6 +12,7 @@
 
 #include <math.h>
 #include <stdlib.h>
+#include <string.h>
 
 enum { MOST_CELLS = 64, FINE = 16, FINE_STEPS = FINE * (TL_ACCEPT_STEPS - 1) + 1 };
 enum { MOST_SHOWN = 12 };
@@ -252,6 +253,35 @@ static void add_causes(const tl_prospect* p, const weighing* w, double step, tl_
     }
 }
 
+/// Where a kind of cause stands among those that cannot be told apart: what a builder would look at
+/// first (common practice).
+static int rank_of(tl_cause_kind kind) {
+    static const tl_cause_kind order[TL_CAUSE_KINDS] = {
+        TL_CAUSE_LEAD,   TL_CAUSE_NOBUFFER, TL_CAUSE_ON,    TL_CAUSE_OFF,  TL_CAUSE_BYPASS,
+        TL_CAUSE_VOLUME, TL_CAUSE_TONE,     TL_CAUSE_JOINT, TL_CAUSE_LEAK, TL_CAUSE_VALUE};
+    int rank = 0;
+    while (order[rank] != kind)
+        ++rank;
+    return rank;
+}
+
+/// How many times it is wrong; a kind without such a number: 0.
+static double times_off(const tl_cause* cause) {
+    double times = fabs(log(cause->value / cause->stated));
+    return isfinite(times) ? times : 0;
+}
+
+/// By kind, then what is the least wrong, then by path.
+static int by_rank(const void* a, const void* b) {
+    const tl_cause* one = a;
+    const tl_cause* other = b;
+    if (one->kind != other->kind)
+        return rank_of(one->kind) - rank_of(other->kind);
+    if (times_off(one) != times_off(other))
+        return times_off(one) < times_off(other) ? -1 : 1;
+    return strcmp(one->path, other->path);
+}
+
 static bool is_one_stretch(const tl_prospect* p, size_t class) {
     const tl_suspect_class* c = &p->classes[class];
     return p->suspects[c->suspects[0]].adds == TL_ADDS_FARAD;
@@ -314,6 +344,7 @@ static void gather(const tl_prospect* p, const tl_outlook* o, weighing* all, dou
             add_causes(p, &all[j], step, &made);
         }
         made.one_stretch = made.one_stretch && made.count > 1;
+        qsort(made.causes, made.count, sizeof *made.causes, by_rank);
         add_curve(p, o, &all[i], board, measured, &made);
         board->classes = tl_grow(board->classes, board->class_count + 1, sizeof *board->classes);
         board->classes[board->class_count++] = made;

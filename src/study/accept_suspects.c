@@ -182,6 +182,7 @@ static void add_buffer(const listed* at) {
 static void add_pickup(const listed* at) {
     add_number(at, TL_CAUSE_VALUE, TL_ADDS_OTHER, "inductance", 0.3, 3);
     add_number(at, TL_CAUSE_VALUE, TL_ADDS_OTHER, "resistance", 0.25, 4);
+    add_number(at, TL_CAUSE_VALUE, TL_ADDS_OTHER, "eddy.resistance", 0.1, 100);
     add_shunt_capacitance(at, "capacitance");
 }
 
