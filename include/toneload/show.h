@@ -8,6 +8,7 @@
 #include "toneload/dress.h"
 #include "toneload/error.h"
 #include "toneload/lesson.h"
+#include "toneload/meter.h"
 #include "toneload/noise.h"
 #include "toneload/power.h"
 #include "toneload/response.h"
@@ -256,6 +257,23 @@ TL_API tl_status tl_dress_draw(const tl_dress* dress, const char* path, tl_error
 /// TL_FAILURE when FFTW, which the sounds need, cannot be loaded.
 TL_API tl_status tl_lesson_page(const char* title, const tl_lesson* lesson, char** html,
                                 tl_error* error);
+
+/// A bench card for people, to print and write on: order of work, leads, continuity, DC, levels by
+/// state, what is assumed, cautions; at most 98 columns where names are short. Free with free().
+TL_API char* tl_meter_text(const tl_meter_card* card);
+/// As JSON: {toneload, command, rig, leads: [{number, kind, path, type, from, to, plugs, length_m,
+/// length_off_m, capacitance_farad, plug_farad, loop_ohm, joint_ohm, insulation_ohm, leaky,
+/// turns_polarity, continuity: [{from, to, must_be, read}]}], dc: [{lead, pedal, output, polarity,
+/// red, black, current_a, open_v, loaded_v, ripple_v}], no_dc, measured, states: [{amp, state,
+/// engaged, written, same, levels_db: [{hz, expected, low, high, read}]}], limits, order, notes,
+/// assumed, serial, date, measured_by, cautions}. Each reading is {expected, low, high, read}, null
+/// where there is no such figure; `read` and the last but one are null, to be filled in.
+TL_API json_t* tl_meter_json(const tl_meter_card* card);
+/// As CSV, a row a reading with an empty `read`; free with free().
+TL_API char* tl_meter_csv(const tl_meter_card* card);
+/// The levels of the card's first state as the form that `accept` reads: frequency_hz, an empty
+/// level_db, and what is expected. Free with free().
+TL_API char* tl_meter_form_csv(const tl_meter_card* card);
 
 /// Finished boards against the prediction, for people: one in detail, reading by reading, several
 /// as a table; verdicts, the likeliest causes, what is assumed. Free with free().

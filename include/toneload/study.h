@@ -8,6 +8,7 @@
 #include "toneload/dress.h"
 #include "toneload/error.h"
 #include "toneload/lesson.h"
+#include "toneload/meter.h"
 #include "toneload/noise.h"
 #include "toneload/parts.h"
 #include "toneload/power.h"
@@ -394,6 +395,18 @@ TL_API char* tl_study_netlist(tl_rig* rig);
 TL_API tl_status tl_study_lesson(tl_session* session, tl_rig* rig, double reference_hz,
                                  tl_lesson** lesson, tl_error* error);
 TL_API void tl_lesson_free(tl_lesson* lesson);
+
+typedef struct {
+    const char* state; ///< levels of this state only, by its name on the card; NULL: of all
+    const char* end;   ///< levels at this end only, by its amp's name; NULL: at all
+} tl_card_options;
+
+/// Works out what a meter must read of a rig's finished leads, at its DC plugs, and of the whole
+/// measured as its file's `measure` says (or, without, with what the answer then names): the level
+/// at each frequency in each state, with limits that hold for all of them together. TL_BAD_INPUT
+/// with the nearest name for a state or end that there is not. Free with tl_meter_card_free().
+TL_API tl_status tl_study_card(tl_session* session, tl_rig* rig, const tl_card_options* options,
+                               tl_meter_card** card, tl_error* error);
 
 /// Holds finished boards, each as it was measured, against the rig: whether it is one that the
 /// rig's tolerances and the meter allow, and if not, what single thing may be wrong. The prediction

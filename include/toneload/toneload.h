@@ -12,6 +12,7 @@
 #include "toneload/dress.h"
 #include "toneload/error.h"
 #include "toneload/measured.h"
+#include "toneload/meter.h"
 #include "toneload/noise.h"
 #include "toneload/parts.h"
 #include "toneload/power.h"

@@ -42,7 +42,7 @@ static tl_status judge(const request* asked, tl_measured* const* measured, tl_er
     tl_rig* rig = NULL;
     tl_accept* accept = NULL;
     tl_accept_options options = {
-        .state = asked->state, .amp = asked->amp, .as_written = asked->as_written};
+        .state = asked->state, .amp = asked->end, .as_written = asked->as_written};
     tl_status status = read_offset(asked->offset, &options.offset, error);
     if (status == TL_OK)
         status = request_session(asked, SESSION_SOLVES, &session, error);
@@ -87,7 +87,7 @@ const command command_accept = {
     "level_v, gain_db or ratio. Several boards cost hardly more than one.\n"
     "\n"
     "  toneload accept board.yaml measured.csv --plot accept.svg",
-    OPTION_STATE | OPTION_AS_WRITTEN | OPTION_AMP | OPTION_OFFSET | OPTION_PLOT | OPTION_JSON |
+    OPTION_ON | OPTION_AS_WRITTEN | OPTION_END | OPTION_OFFSET | OPTION_PLOT | OPTION_JSON |
         OPTION_CSV | OPTION_OUTPUT | OPTION_PARTS | OPTION_JOBS | OPTION_TIME_LIMIT,
     2,
     10000,

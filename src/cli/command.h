@@ -59,9 +59,10 @@ typedef uint64_t option_set;
 #define OPTION_PART OPTION(44)
 #define OPTION_OFFSET OPTION(45)
 #define OPTION_PDF OPTION(46)
-#define OPTION_STATE OPTION(57)
+#define OPTION_STATE OPTION(52)
+#define OPTION_END OPTION(53)
+#define OPTION_ON OPTION(57)
 #define OPTION_AS_WRITTEN OPTION(58)
-#define OPTION_AMP OPTION(59)
 
 /// What the user asked for.
 typedef struct {
@@ -106,11 +107,11 @@ typedef struct {
     const char* dump;
     const char* histograms;
     const char* sensitivity;
-    const char* state;  ///< pedals that are on, or a scene
-    const char* amp;    ///< where it was measured
     const char* offset; ///< keep, remove
     bool as_written;
     const char* level;  ///< how loud the playing is, with its unit
+    const char* state;  ///< this state, or the one that was measured
+    const char* end;    ///< at this amp only, or where it was measured
     const char** words; ///< what is no option: rig files, a kind
     size_t word_count;
 } request;
@@ -143,6 +144,7 @@ extern const command command_merge;
 extern const command command_noise;
 extern const command command_dress;
 extern const command command_power;
+extern const command command_card;
 extern const command command_accept;
 
 /// Reads a command's options and words. TL_BAD_INPUT with the nearest option when one is unknown.

@@ -31,7 +31,7 @@ _toneload_value() { # OPTION
     --out) _toneload_files '*.html' ;;
     --input) _toneload_files '*.wav|*.WAV' ;;
     --recorded-through | --rig | --limits) _toneload_files '*.yaml|*.yml' ;;
-    --vary | --limit | --fix | --max-gain | --metric | --level | --buffer | --count | --trials | --seed | --select | --shard | --points | --reference-hz | --jobs | --time-limit) ;;
+    --vary | --limit | --fix | --max-gain | --metric | --level | --buffer | --count | --trials | --seed | --select | --shard | --state | --end | --points | --reference-hz | --jobs | --time-limit) ;;
     *) return 1 ;;
     esac
     return 0

@@ -55,8 +55,10 @@ static const option_row rows[] = {
     {OPTION_RESUME, "--resume", NULL, "with --shard: go on from where FILE was left"},
     {OPTION_LEVEL, "--level", "VOLTS",
      "playing level of a pickup's coil, rms, such as '150 mV' (100 mV)"},
-    {OPTION_STATE, "--state", "NAMES", "pedals that are on, such as 'drive, delay'; a scene; none"},
-    {OPTION_AMP, "--amp", "NAME", "of several amps the one it was measured at (the first)"},
+    {OPTION_STATE, "--state", "NAME",
+     "levels of this state only; with --csv as the form that accept reads"},
+    {OPTION_END, "--end", "AMP", "at this amp's end only, or where it was measured"},
+    {OPTION_ON, "--state", "NAMES", "pedals that are on, such as 'drive, delay'; a scene; none"},
     {OPTION_OFFSET, "--offset", "keep|remove",
      "keep or take off a level all readings share (kept in gains, taken off levels)"},
     {OPTION_AS_WRITTEN, "--as-written", NULL,
@@ -156,10 +158,8 @@ static const char** words_of(request* asked, option_set flag) {
         return &asked->output;
     case OPTION_LEVEL:
         return &asked->level;
-    case OPTION_STATE:
+    case OPTION_ON:
         return &asked->state;
-    case OPTION_AMP:
-        return &asked->amp;
     case OPTION_OFFSET:
         return &asked->offset;
     case OPTION_PLOT:
@@ -190,6 +190,10 @@ static const char** words_of(request* asked, option_set flag) {
         return &asked->limits[asked->limit_count++];
     case OPTION_SELECT:
         return &asked->selects[asked->select_count++];
+    case OPTION_STATE:
+        return &asked->state;
+    case OPTION_END:
+        return &asked->end;
     case OPTION_DUMP:
         return &asked->dump;
     case OPTION_HISTOGRAMS:
