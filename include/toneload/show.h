@@ -6,6 +6,7 @@
 #include "toneload/card.h"
 #include "toneload/dress.h"
 #include "toneload/error.h"
+#include "toneload/fit.h"
 #include "toneload/lesson.h"
 #include "toneload/noise.h"
 #include "toneload/power.h"
@@ -255,5 +256,21 @@ TL_API tl_status tl_dress_draw(const tl_dress* dress, const char* path, tl_error
 /// TL_FAILURE when FFTW, which the sounds need, cannot be loaded.
 TL_API tl_status tl_lesson_page(const char* title, const tl_lesson* lesson, char** html,
                                 tl_error* error);
+
+/// What was worked out of a measured sweep, for people; free with free().
+TL_API char* tl_fit_text(const tl_fit* fit);
+/// As JSON: {toneload, command, file, kind: impedance or response, points, gathered, phase,
+/// controls, cable, load, held, values: [{name, unit, value, low, high, known, told}] (of the model
+/// that was kept), eddy: {kept, tried, aicc_lower_by}, loss: {name: squares or cauchy, scale},
+/// degrees_of_freedom, student_t, correlations: [{a, b, r}], condition, misfit: {size_rms,
+/// phase_rms_deg, noise, runs_z, worst, worst_hz, more_than_chance}, resonance: {hz, low_hz,
+/// high_hz, q, q_low, q_high}, meter: [{hz, inductance}], warnings, notes, curve: [{hz, weight,
+/// measured, fitted, measured_deg, fitted_deg}]}. Sizes are in ohm or ratios.
+TL_API json_t* tl_fit_json(const tl_fit* fit);
+/// As CSV, a row a value; free with free().
+TL_API char* tl_fit_csv(const tl_fit* fit);
+/// Size and phase, measured and fitted, and below them by how much they differ. As tl_plot_draw()
+/// otherwise.
+TL_API tl_status tl_fit_draw(const tl_fit* fit, const char* path, tl_error* error);
 
 #endif

@@ -6,6 +6,7 @@
 
 #include "toneload/dress.h"
 #include "toneload/error.h"
+#include "toneload/fit.h"
 #include "toneload/lesson.h"
 #include "toneload/noise.h"
 #include "toneload/parts.h"
@@ -393,5 +394,19 @@ TL_API char* tl_study_netlist(tl_rig* rig);
 TL_API tl_status tl_study_lesson(tl_session* session, tl_rig* rig, double reference_hz,
                                  tl_lesson** lesson, tl_error* error);
 TL_API void tl_lesson_free(tl_lesson* lesson);
+
+/// Works a pickup out of a measured sweep. `file` names it in answers. TL_BAD_INPUT for an option
+/// that cannot be read or too few points; TL_FAILURE when GSL cannot be loaded or finds nothing.
+/// Free with tl_fit_free().
+TL_API tl_status tl_study_fit(tl_library* library, const tl_measured* sweep, const char* file,
+                              const tl_fit_options* options, tl_fit** fit, tl_error* error);
+TL_API void tl_fit_free(tl_fit* fit);
+
+/// Writes what was worked out as a library file that holds one pickup, whole or not at all. A file
+/// that is there already and says something else is TL_BAD_INPUT, and so are a name that cannot be
+/// a part's and values that the data does not tell or no pickup has. `name` NULL: after the sweep's
+/// file.
+TL_API tl_status tl_fit_write_part(tl_library* library, const tl_fit* fit, const char* path,
+                                   const char* name, tl_error* error);
 
 #endif

@@ -10,6 +10,7 @@
 #include "toneload/design.h"
 #include "toneload/dress.h"
 #include "toneload/error.h"
+#include "toneload/fit.h"
 #include "toneload/measured.h"
 #include "toneload/noise.h"
 #include "toneload/parts.h"
