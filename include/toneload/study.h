@@ -406,7 +406,7 @@ TL_API void tl_fit_free(tl_fit* fit);
 /// that is there already and says something else is TL_BAD_INPUT, and so are a name that cannot be
 /// a part's and values that the data does not tell or no pickup has. `name` NULL: after the sweep's
 /// file.
-TL_API tl_status tl_fit_write_part(tl_library* library, const tl_fit* fit, const char* path,
-                                   const char* name, tl_error* error);
+TL_API tl_status tl_fit_write_part(const tl_fit* fit, const char* path, const char* name,
+                                   tl_error* error);
 
 #endif

@@ -59,6 +59,9 @@ typedef uint64_t option_set;
 #define OPTION_PART OPTION(44)
 #define OPTION_OFFSET OPTION(45)
 #define OPTION_PDF OPTION(46)
+#define OPTION_LOAD OPTION(54)
+#define OPTION_HOLD OPTION(55)
+#define OPTION_NAME OPTION(56)
 
 /// What the user asked for.
 typedef struct {
@@ -103,7 +106,14 @@ typedef struct {
     const char* dump;
     const char* histograms;
     const char* sensitivity;
-    const char* level;  ///< how loud the playing is, with its unit
+    const char* level;    ///< how loud the playing is, with its unit
+    const char* controls; ///< between a measured pickup and the meter
+    const char* cable;
+    const char* load;
+    const char* hold; ///< values of a pickup that are known
+    bool robust;
+    const char* part;   ///< a library file to write
+    const char* name;   ///< of the part in it
     const char** words; ///< what is no option: rig files, a kind
     size_t word_count;
 } request;
@@ -136,6 +146,7 @@ extern const command command_merge;
 extern const command command_noise;
 extern const command command_dress;
 extern const command command_power;
+extern const command command_fit;
 
 /// Reads a command's options and words. TL_BAD_INPUT with the nearest option when one is unknown.
 tl_status request_read(const command* about, int count, char** words, request* asked,

@@ -27,11 +27,12 @@ _toneload_value() { # OPTION
     --plot | --curves | --histograms | --sensitivity) _toneload_files '*.svg|*.png|*.pdf' ;;
     --output) _toneload_files '*' ;;
     --dump) _toneload_files '*.csv' ;;
+    --part) _toneload_files '*.yaml' ;;
     --parts) _toneload_files '' ;;
     --out) _toneload_files '*.html' ;;
     --input) _toneload_files '*.wav|*.WAV' ;;
     --recorded-through | --rig | --limits) _toneload_files '*.yaml|*.yml' ;;
-    --vary | --limit | --fix | --max-gain | --metric | --level | --buffer | --count | --trials | --seed | --select | --shard | --points | --reference-hz | --jobs | --time-limit) ;;
+    --with-controls | --cable | --load | --hold | --name | --vary | --limit | --fix | --max-gain | --metric | --level | --buffer | --count | --trials | --seed | --select | --shard | --points | --reference-hz | --jobs | --time-limit) ;;
     *) return 1 ;;
     esac
     return 0
@@ -54,6 +55,9 @@ _toneload() {
         choices=$(_toneload_kinds)
     elif [[ $command == merge ]]; then
         _toneload_files '*.part'
+        return
+    elif [[ $command == fit ]]; then
+        _toneload_files '*.csv|*.CSV|*.[sSzZyY]1[pP]'
         return
     else
         _toneload_files '*.yaml|*.yml'

@@ -55,6 +55,14 @@ static const option_row rows[] = {
     {OPTION_RESUME, "--resume", NULL, "with --shard: go on from where FILE was left"},
     {OPTION_LEVEL, "--level", "VOLTS",
      "playing level of a pickup's coil, rms, such as '150 mV' (100 mV)"},
+    {OPTION_CONTROLS, "--with-controls", "CONTROLS",
+     "what the guitar has between pickup and jack: '{volume: {..}, tone: {..}}'"},
+    {OPTION_CABLE, "--cable", "CABLE", "and up to the meter: a library part, 'standard-coax=3 m'"},
+    {OPTION_LOAD, "--load", "AMP", "what hung on it: '{resistance: 1 Mohm, ..}', a part, or open"},
+    {OPTION_HOLD, "--hold", "VALUES", "values that are known: '{resistance: 5.35 kohm}'"},
+    {OPTION_ROBUST, "--robust", NULL, "let wild points count little"},
+    {OPTION_PART, "--part", "FILE.yaml", "write what was found as a part of the library"},
+    {OPTION_NAME, "--name", "NAME", "with --part: what it is called (after the sweep's file)"},
     {OPTION_PLOT, "--plot", "FILE", "draw a plot: FILE ends in .svg, .png or .pdf"},
     {OPTION_JSON, "--json", NULL, "print JSON instead of a table"},
     {OPTION_CSV, "--csv", NULL, "print CSV instead of a table"},
@@ -137,6 +145,7 @@ static bool* switch_of(request* asked, option_set flag) {
            : flag == OPTION_RESUME  ? &asked->resume
            : flag == OPTION_WORST   ? &asked->worst_case
            : flag == OPTION_STATED  ? &asked->only_stated
+           : flag == OPTION_ROBUST  ? &asked->robust
            : flag == OPTION_MATCH   ? &asked->match_level
                                     : NULL;
 }
@@ -177,6 +186,18 @@ static const char** words_of(request* asked, option_set flag) {
         return &asked->limits[asked->limit_count++];
     case OPTION_SELECT:
         return &asked->selects[asked->select_count++];
+    case OPTION_CONTROLS:
+        return &asked->controls;
+    case OPTION_CABLE:
+        return &asked->cable;
+    case OPTION_LOAD:
+        return &asked->load;
+    case OPTION_HOLD:
+        return &asked->hold;
+    case OPTION_PART:
+        return &asked->part;
+    case OPTION_NAME:
+        return &asked->name;
     case OPTION_DUMP:
         return &asked->dump;
     case OPTION_HISTOGRAMS:
