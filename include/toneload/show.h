@@ -7,6 +7,7 @@
 #include "toneload/card.h"
 #include "toneload/dress.h"
 #include "toneload/error.h"
+#include "toneload/fit.h"
 #include "toneload/lesson.h"
 #include "toneload/meter.h"
 #include "toneload/noise.h"
@@ -290,5 +291,21 @@ TL_API char* tl_accept_csv(const tl_accept* accept);
 /// The board (of several the one that is farthest off) over the prediction and its band, with the
 /// likeliest cause, and the difference below. As tl_plot_draw() otherwise.
 TL_API tl_status tl_accept_draw(const tl_accept* accept, const char* path, tl_error* error);
+
+/// What was worked out of a measured sweep, for people; free with free().
+TL_API char* tl_fit_text(const tl_fit* fit);
+/// As JSON: {toneload, command, file, kind: impedance or response, points, gathered, phase,
+/// controls, cable, load, held, values: [{name, unit, value, low, high, known, told}] (of the model
+/// that was kept), eddy: {kept, tried, aicc_lower_by}, loss: {name: squares or cauchy, scale},
+/// degrees_of_freedom, student_t, correlations: [{a, b, r}], condition, misfit: {size_rms,
+/// phase_rms_deg, noise, runs_z, worst, worst_hz, more_than_chance}, resonance: {hz, low_hz,
+/// high_hz, q, q_low, q_high}, meter: [{hz, inductance}], warnings, notes, curve: [{hz, weight,
+/// measured, fitted, measured_deg, fitted_deg}]}. Sizes are in ohm or ratios.
+TL_API json_t* tl_fit_json(const tl_fit* fit);
+/// As CSV, a row a value; free with free().
+TL_API char* tl_fit_csv(const tl_fit* fit);
+/// Size and phase, measured and fitted, and below them by how much they differ. As tl_plot_draw()
+/// otherwise.
+TL_API tl_status tl_fit_draw(const tl_fit* fit, const char* path, tl_error* error);
 
 #endif

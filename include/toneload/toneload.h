@@ -11,6 +11,7 @@
 #include "toneload/design.h"
 #include "toneload/dress.h"
 #include "toneload/error.h"
+#include "toneload/fit.h"
 #include "toneload/measured.h"
 #include "toneload/meter.h"
 #include "toneload/noise.h"

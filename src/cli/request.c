@@ -63,6 +63,14 @@ static const option_row rows[] = {
      "keep or take off a level all readings share (kept in gains, taken off levels)"},
     {OPTION_AS_WRITTEN, "--as-written", NULL,
      "measured with the rig's own guitar and amp, not a dummy and a meter"},
+    {OPTION_CONTROLS, "--with-controls", "CONTROLS",
+     "what the guitar has between pickup and jack: '{volume: {..}, tone: {..}}'"},
+    {OPTION_CABLE, "--cable", "CABLE", "and up to the meter: a library part, 'standard-coax=3 m'"},
+    {OPTION_LOAD, "--load", "AMP", "what hung on it: '{resistance: 1 Mohm, ..}', a part, or open"},
+    {OPTION_HOLD, "--hold", "VALUES", "values that are known: '{resistance: 5.35 kohm}'"},
+    {OPTION_ROBUST, "--robust", NULL, "let wild points count little"},
+    {OPTION_PART, "--part", "FILE.yaml", "write what was found as a part of the library"},
+    {OPTION_NAME, "--name", "NAME", "with --part: what it is called (after the sweep's file)"},
     {OPTION_PLOT, "--plot", "FILE", "draw a plot: FILE ends in .svg, .png or .pdf"},
     {OPTION_JSON, "--json", NULL, "print JSON instead of a table"},
     {OPTION_CSV, "--csv", NULL, "print CSV instead of a table"},
@@ -145,6 +153,7 @@ static bool* switch_of(request* asked, option_set flag) {
            : flag == OPTION_RESUME     ? &asked->resume
            : flag == OPTION_WORST      ? &asked->worst_case
            : flag == OPTION_STATED     ? &asked->only_stated
+           : flag == OPTION_ROBUST     ? &asked->robust
            : flag == OPTION_MATCH      ? &asked->match_level
            : flag == OPTION_AS_WRITTEN ? &asked->as_written
                                        : NULL;
@@ -194,6 +203,18 @@ static const char** words_of(request* asked, option_set flag) {
         return &asked->state;
     case OPTION_END:
         return &asked->end;
+    case OPTION_CONTROLS:
+        return &asked->controls;
+    case OPTION_CABLE:
+        return &asked->cable;
+    case OPTION_LOAD:
+        return &asked->load;
+    case OPTION_HOLD:
+        return &asked->hold;
+    case OPTION_PART:
+        return &asked->part;
+    case OPTION_NAME:
+        return &asked->name;
     case OPTION_DUMP:
         return &asked->dump;
     case OPTION_HISTOGRAMS:
