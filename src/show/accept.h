@@ -6,9 +6,10 @@
 #include "base/text.h"
 #include "toneload/accept.h"
 
-/// A cause as a sentence without its stop: "the lead chain[0] has 2.12 nF (..) instead of 600 pF".
+/// A cause as a sentence without its stop: "the lead chain[0] has 2.12 nF (..) instead of 600 pF";
+/// `whole`: also what would have that value.
 /// What names were written in it are as the user wrote them: not safe for a terminal.
-void tl_cause_add(tl_text* text, const tl_cause* cause);
+void tl_cause_add(tl_text* text, const tl_cause* cause, bool whole);
 /// Why causes of a class cannot be told apart; NULL for a single one.
 const char* tl_class_together(const tl_cause_class* class);
 /// What is taken and how it is weighed, a sentence each; NULL at the end.

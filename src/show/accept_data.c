@@ -25,7 +25,7 @@ static void put_words(json_t* to, const char* field, const char* words) {
 static json_t* cause_json(const tl_cause* cause) {
     json_t* row = json_object();
     tl_text words = {0};
-    tl_cause_add(&words, cause);
+    tl_cause_add(&words, cause, true);
     put_words(row, "kind", tl_cause_name(cause->kind));
     put_words(row, "path", cause->path);
     put_words(row, "about", cause->about);
@@ -153,7 +153,7 @@ static void board_row(tl_table* table, const tl_board_check* board) {
     tl_text words = {0};
     for (size_t i = 0; board->explained && i < board->classes[0].count; ++i) {
         tl_text_add(&words, i ? "; or " : "");
-        tl_cause_add(&words, &board->classes[0].causes[i]);
+        tl_cause_add(&words, &board->classes[0].causes[i], true);
     }
     tl_table_row(table);
     tl_table_words(table, board->file);

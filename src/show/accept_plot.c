@@ -41,7 +41,7 @@ static void add_data(tl_text* script, const tl_board_check* board) {
 static void add_cause(tl_text* script, const tl_board_check* board) {
     tl_text words = {0};
     tl_text fitted = {0};
-    tl_cause_add(&words, &board->classes[0].causes[0]);
+    tl_cause_add(&words, &board->classes[0].causes[0], false);
     if (board->classes[0].count > 1)
         tl_text_addf(&words, ", or %zu more like it", board->classes[0].count - 1);
     tl_text_add_fitted(&fitted, tl_text_get(&words), 780);
@@ -89,21 +89,22 @@ static void add_levels(tl_text* script, const tl_board_check* board) {
         tl_text_add(script, ", ");
     }
     tl_text_addf(script,
-                 "$board using 1:($7 > 0.5 ? 1/0 : $5) %s title 'measured, inside', $board using 1:($7 > 0.5 ? "
+                 "$board using 1:($7 > 0.5 ? 1/0 : $5) %s title 'measured, inside', $board using "
+                 "1:($7 > 0.5 ? "
                  "$5 : 1/0) %s title 'measured, outside'\n",
                  marks, misses);
 }
 
 static void add_differences(tl_text* script, const tl_board_check* board) {
-    tl_text_addf(script,
-                 "set autoscale y\nset key off\nset xlabel 'frequency (Hz)' textcolor rgb "
-                 "'#202020'\nplot $board using 1:($3-$2):($4-$2) with filledcurves fillcolor rgb "
-                 "'#d4e4ef', 0 with lines lw 1.4 lc rgb '#303030', %s$board using 1:($7 > 0.5 ? 1/0 : "
-                 "$5-$2) %s, $board using 1:($7 > 0.5 ? $5-$2 : 1/0) %s\n",
-                 board->explained
-                     ? "$board using 1:($6-$2) with lines lw 2 dt (9,6) lc rgb '#d55e00', "
-                     : "",
-                 marks, misses);
+    tl_text_addf(
+        script,
+        "set autoscale y\nset key off\nset xlabel 'frequency (Hz)' textcolor rgb "
+        "'#202020'\nplot $board using 1:($3-$2):($4-$2) with filledcurves fillcolor rgb "
+        "'#d4e4ef', 0 with lines lw 1.4 lc rgb '#303030', %s$board using 1:($7 > 0.5 ? 1/0 : "
+        "$5-$2) %s, $board using 1:($7 > 0.5 ? $5-$2 : 1/0) %s\n",
+        board->explained ? "$board using 1:($6-$2) with lines lw 2 dt (9,6) lc rgb '#d55e00', "
+                         : "",
+        marks, misses);
 }
 
 static void add_title(tl_text* script, const tl_page* page, const drawing* d, const char* kind) {

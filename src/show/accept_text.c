@@ -90,7 +90,7 @@ static void add_class(tl_text* text, const tl_board_check* board, const tl_cause
         }
         tl_text_add(&words, together ? "- " : tl_text_get(&head));
         tl_text_add(&words, together ? "" : ": ");
-        tl_cause_add(&words, &class->causes[i]);
+        tl_cause_add(&words, &class->causes[i], true);
         tl_text_add(text, together ? "    " : "  ");
         tl_wrap_words(text, tl_text_get(&words), together ? 4 : 2, together ? 6 : 4);
     }
@@ -164,7 +164,7 @@ static char* short_cause(const tl_board_check* board) {
     if (!board->accepted && !board->explained)
         tl_text_add(&words, "none of those tried");
     if (board->explained) {
-        tl_cause_add(&words, &board->classes[0].causes[0]);
+        tl_cause_add(&words, &board->classes[0].causes[0], false);
         if (board->classes[0].count > 1)
             tl_text_addf(&words, ", or %zu more like it", board->classes[0].count - 1);
     }

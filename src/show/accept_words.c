@@ -32,14 +32,16 @@ static void add_range(tl_text* text, const tl_cause* cause) {
     tl_text_addf(text, "%s (%s)", cause->value_words, cause->range_words);
 }
 
-void tl_cause_add(tl_text* text, const tl_cause* cause) {
+void tl_cause_add(tl_text* text, const tl_cause* cause, bool whole) {
     switch (cause->kind) {
     case TL_CAUSE_LEAD:
         tl_text_add(text, "the lead ");
         add_item(text, cause);
         tl_text_add(text, " has ");
         add_range(text, cause);
-        tl_text_addf(text, " instead of %s, as %s would", cause->stated_words, cause->like);
+        tl_text_addf(text, " instead of %s", cause->stated_words);
+        if (whole)
+            tl_text_addf(text, ", as %s would", cause->like);
         return;
     case TL_CAUSE_JOINT:
         tl_text_add(text, "a bad joint at ");
