@@ -53,6 +53,7 @@ typedef struct {
     double statistic;   ///< what it leaves, as the verdict weighs it
     bool holds;         ///< it leaves no more than good boards show
     double* db;         ///< by reading: the level it predicts
+    double* smooth_db;  ///< the same along the smooth curve; NULL of what is not likely
 } tl_cause_class;
 
 /// One reading. All levels in dB; the offset is taken off when it is removed.
@@ -66,13 +67,17 @@ typedef struct {
     bool inside;
 } tl_reading;
 
+enum { TL_SMOOTH_POINTS = 241 };
+
 /// What became of one measured board.
 typedef struct {
     const char* file; ///< as it was named
     size_t rows;      ///< of the file; more than readings when neighbours were put together
     tl_reading* readings;
     size_t count;
-    size_t outside; ///< readings outside their band
+    double* smooth_hz; ///< TL_SMOOTH_POINTS, from the first reading to the last, to draw by
+    double* smooth_db; ///< predicted there
+    size_t outside;    ///< readings outside their band
     size_t worst;   ///< the reading farthest from its band's middle, in widths of it
     double rms_db;  ///< of measured minus predicted
     bool offset_removed;

@@ -25,15 +25,39 @@ typedef struct {
     const tl_board_check* board;
 } drawing;
 
-/// Columns: frequency, predicted, low, high, measured, the cause's curve, 1 when outside.
+static bool has_cause(const tl_board_check* board) {
+    return board->explained && board->classes[0].smooth_db;
+}
+
+/// How far from the prediction the band's edge is: straight in log frequency between readings.
+static double allowed_at(const tl_board_check* board, double hz, bool high) {
+    size_t at = 0;
+    while (at + 2 < board->count && board->readings[at + 1].hz < hz)
+        ++at;
+    const tl_reading* one = &board->readings[at];
+    const tl_reading* other = one + 1;
+    double share = fmin(fmax(log(hz / one->hz) / log(other->hz / one->hz), 0), 1);
+    double from = (high ? one->high_db : one->low_db) - one->predicted_db;
+    double to = (high ? other->high_db : other->low_db) - other->predicted_db;
+    return from + share * (to - from);
+}
+
+/// The readings (frequency, predicted, low, high, measured, 1 when outside) and the curves
+/// (frequency, predicted, the cause's, low, high).
 static void add_data(tl_text* script, const tl_board_check* board) {
     tl_text_add(script, "$board << END\n");
     for (size_t i = 0; i < board->count; ++i) {
         const tl_reading* reading = &board->readings[i];
-        tl_text_addf(script, "%.7g %.5f %.5f %.5f %.5f %.5f %d\n", reading->hz,
-                     reading->predicted_db, reading->low_db, reading->high_db, reading->measured_db,
-                     board->explained ? board->classes[0].db[i] : reading->predicted_db,
-                     !reading->inside);
+        tl_text_addf(script, "%.7g %.5f %.5f %.5f %.5f %d\n", reading->hz, reading->predicted_db,
+                     reading->low_db, reading->high_db, reading->measured_db, !reading->inside);
+    }
+    tl_text_add(script, "END\n$curve << END\n");
+    for (size_t i = 0; i < TL_SMOOTH_POINTS; ++i) {
+        double hz = board->smooth_hz[i];
+        double db = board->smooth_db[i];
+        tl_text_addf(script, "%.7g %.5f %.5f %.5f %.5f\n", hz, db,
+                     has_cause(board) ? board->classes[0].smooth_db[i] : db,
+                     db + allowed_at(board, hz, false), db + allowed_at(board, hz, true));
     }
     tl_text_add(script, "END\n");
 }
@@ -80,17 +104,17 @@ static void add_levels(tl_text* script, const tl_board_check* board) {
     tl_text_addf(script, "set yrange [%.4f:%.4f]\nset xrange [%.6g:%.6g]\n", low, high,
                  board->readings[0].hz / 1.08, board->readings[board->count - 1].hz * 1.08);
     tl_text_add(script, "set key below left Left reverse maxcols 1 width 2 height 1\n"
-                        "plot $board using 1:3:4 with filledcurves fillcolor rgb '#d4e4ef' title "
-                        "'band that holds all of 99 % of the good boards', $board using 1:2 with "
+                        "plot $curve using 1:4:5 with filledcurves fillcolor rgb '#d4e4ef' title "
+                        "'band that holds all of 99 % of the good boards', $curve using 1:2 with "
                         "lines lw 2.2 lc rgb '#303030' title 'predicted', ");
-    if (board->explained) {
-        tl_text_add(script, "$board using 1:6 with lines lw 2 dt (9,6) lc rgb '#d55e00' title ");
+    if (has_cause(board)) {
+        tl_text_add(script, "$curve using 1:3 with lines lw 2 dt (9,6) lc rgb '#d55e00' title ");
         add_cause(script, board);
         tl_text_add(script, ", ");
     }
     tl_text_addf(script,
-                 "$board using 1:($7 > 0.5 ? 1/0 : $5) %s title 'measured, inside', $board using "
-                 "1:($7 > 0.5 ? "
+                 "$board using 1:($6 > 0.5 ? 1/0 : $5) %s title 'measured, inside', $board using "
+                 "1:($6 > 0.5 ? "
                  "$5 : 1/0) %s title 'measured, outside'\n",
                  marks, misses);
 }
@@ -100,9 +124,9 @@ static void add_differences(tl_text* script, const tl_board_check* board) {
         script,
         "set autoscale y\nset key off\nset xlabel 'frequency (Hz)' textcolor rgb "
         "'#202020'\nplot $board using 1:($3-$2):($4-$2) with filledcurves fillcolor rgb "
-        "'#d4e4ef', 0 with lines lw 1.4 lc rgb '#303030', %s$board using 1:($7 > 0.5 ? 1/0 : "
-        "$5-$2) %s, $board using 1:($7 > 0.5 ? $5-$2 : 1/0) %s\n",
-        board->explained ? "$board using 1:($6-$2) with lines lw 2 dt (9,6) lc rgb '#d55e00', "
+        "'#d4e4ef', 0 with lines lw 1.4 lc rgb '#303030', %s$board using 1:($6 > 0.5 ? 1/0 : "
+        "$5-$2) %s, $board using 1:($6 > 0.5 ? $5-$2 : 1/0) %s\n",
+        has_cause(board) ? "$curve using 1:($3-$2) with lines lw 2 dt (9,6) lc rgb '#d55e00', "
                          : "",
         marks, misses);
 }

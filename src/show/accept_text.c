@@ -139,8 +139,7 @@ static void add_offset(tl_text* text, const tl_board_check* board) {
         tl_text_addf(text, "Offset %+.2f dB, taken off: the levels' zero is not the generator's.\n",
                      board->offset_db);
     else
-        tl_text_addf(text, "No offset taken off (%+.2f dB would fit best): the levels are gains.\n",
-                     board->offset_db);
+        tl_text_addf(text, "No offset taken off (%+.2f dB would fit best).\n", board->offset_db);
     if (board->rows > board->count)
         tl_text_addf(text, "%zu rows of the file, neighbours put together to %zu readings.\n",
                      board->rows, board->count);

@@ -2,6 +2,7 @@
 // Finished boards held against the rig they were built to.
 #include "study/accept_work.h"
 
+#include "base/file.h"
 #include "base/locale.h"
 #include "base/names.h"
 #include "base/statistics.h"
@@ -86,11 +87,23 @@ static tl_status read_state(const tl_rig* rig, const tl_toggle_list* list, const
     return status;
 }
 
+/// Whether a pedal is in a loop that is off.
+static bool is_left_out(const tl_toggle_list* list, size_t index) {
+    for (size_t i = 0; i < list->count; ++i) {
+        size_t size = strlen(list->toggles[i].path);
+        if (!tl_toggle_is_on(&list->toggles[i]) &&
+            strncmp(list->toggles[index].path, list->toggles[i].path, size) == 0 &&
+            list->toggles[index].path[size] == '.')
+            return true;
+    }
+    return false;
+}
+
 /// "drive + delay", or "all off".
 static char* state_words(const tl_toggle_list* list) {
     tl_text text = {0};
     for (size_t i = 0; i < list->count; ++i)
-        if (tl_toggle_is_on(&list->toggles[i]))
+        if (tl_toggle_is_on(&list->toggles[i]) && !is_left_out(list, i))
             tl_text_addf(&text, "%s%s", text.size ? " + " : "",
                          list->toggles[i].name ? list->toggles[i].name : list->toggles[i].path);
     if (!text.size)
@@ -189,20 +202,36 @@ static void take_readings(const tl_measured* measured, tl_board_check* board) {
     }
 }
 
+/// Says what is wrong with a row, pointing at it when the file can be read once more.
+static tl_status bad_row(const char* file, size_t line, const char* words, tl_error* error) {
+    enum { MOST_BYTES = 256 * 1000 * 1000 };
+    char* text = NULL;
+    size_t size = 0;
+    tl_error* ignored = tl_error_new();
+    bool read = tl_file_read(file, MOST_BYTES, &text, &size, ignored) == TL_OK;
+    tl_error_free(ignored);
+    tl_input* input = tl_input_new(file, read ? text : "", read ? size : 0);
+    tl_place place = {input, line, 1};
+    tl_status status = tl_error_at(error, &place, "%s", words);
+    tl_input_free(input);
+    free(text);
+    return status;
+}
+
 static tl_status check_file(const tl_measured* measured, const char* file, tl_error* error) {
     if (measured->kind != TL_MEASURED_RESPONSE)
-        return tl_error_set(error, TL_BAD_INPUT,
-                            "%s: it holds an impedance; a board is accepted by its response: a "
-                            "column level_db, level_v, gain_db or ratio",
-                            file);
+        return bad_row(file, 1,
+                       "it holds an impedance; a board is accepted by its response: a column "
+                       "level_db, level_v, gain_db or ratio",
+                       error);
     for (size_t i = 0; i < measured->count; ++i) {
         if (measured->hz[i] < low_hz || measured->hz[i] > high_hz)
-            return tl_error_set(error, TL_BAD_INPUT,
-                                "%s: line %zu: %g Hz is beyond what is predicted, 10 Hz to 100 kHz",
-                                file, measured->line[i], measured->hz[i]);
+            return bad_row(file, measured->line[i],
+                           "a frequency beyond what is predicted: expected 10 Hz to 100 kHz",
+                           error);
         if (!(measured->size[i] > 0))
-            return tl_error_set(error, TL_BAD_INPUT, "%s: line %zu: a level of nothing at all",
-                                file, measured->line[i]);
+            return bad_row(file, measured->line[i],
+                           "a level of nothing at all: expected more than 0", error);
     }
     return TL_OK;
 }
@@ -338,6 +367,7 @@ static void free_class(tl_cause_class* class) {
     }
     free(class->causes);
     free(class->db);
+    free(class->smooth_db);
 }
 
 void tl_accept_free(tl_accept* accept) {
@@ -348,6 +378,8 @@ void tl_accept_free(tl_accept* accept) {
             free_class(&accept->boards[i].classes[j]);
         free(accept->boards[i].classes);
         free(accept->boards[i].readings);
+        free(accept->boards[i].smooth_hz);
+        free(accept->boards[i].smooth_db);
     }
     free(accept->boards);
     free(accept->rig);

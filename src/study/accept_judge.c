@@ -17,6 +17,7 @@
 enum { MOST_CELLS = 64, FINE = 16, FINE_STEPS = FINE * (TL_ACCEPT_STEPS - 1) + 1 };
 enum { MOST_SHOWN = 12 };
 static const double least_shown = 1e-4; ///< probability
+static const double least_drawn = 0.1;
 /// Curves that differ by less, weighed by the meter alone, are told apart by no measurement.
 static const double told_apart = 1;
 /// How much worse a fit may be, in log density, and still be the same to a measurement.
@@ -287,6 +288,20 @@ static bool is_one_stretch(const tl_prospect* p, size_t class) {
     return p->suspects[c->suspects[0]].adds == TL_ADDS_FARAD;
 }
 
+/// What a curve between those that were solved comes to at a frequency.
+static double smooth_at(const tl_prospect* p, const tl_suspect_class* class, double step,
+                        double hz) {
+    size_t index[4] = {0};
+    double weight[4] = {1, 0, 0, 0};
+    double db = 0;
+    if (class->steps > 1)
+        cubic(step, class->steps, index, weight);
+    for (int k = 0; k < 4; ++k)
+        if (weight[k] != 0)
+            db += weight[k] * tl_response_db(p->curves[class->first + index[k]], hz);
+    return db;
+}
+
 /// The curve of a class as it is drawn, with what it leaves.
 static void add_curve(const tl_prospect* p, const tl_outlook* o, const weighing* w,
                       const tl_board_check* board, const double* measured, tl_cause_class* made) {
@@ -305,6 +320,11 @@ static void add_curve(const tl_prospect* p, const tl_outlook* o, const weighing*
         made->db[i] += offset_db;
         squares += pow(board->readings[i].measured_db - made->db[i], 2);
     }
+    made->smooth_db =
+        made->probability > least_drawn ? tl_new(TL_SMOOTH_POINTS, sizeof *made->smooth_db) : NULL;
+    for (size_t i = 0; made->smooth_db && i < TL_SMOOTH_POINTS; ++i)
+        made->smooth_db[i] =
+            offset_db + smooth_at(p, &p->classes[w->class], w->best, board->smooth_hz[i]);
     made->left_db = sqrt(squares / (double)o->count);
     made->statistic = w->statistic;
     made->holds = w->statistic <= holds_times * o->limit;
@@ -378,6 +398,17 @@ static void find_causes(const tl_prospect* p, const tl_outlook* o, const double*
     free(all);
 }
 
+/// The predicted curve between the readings too.
+static void draw_smooth(const tl_prospect* p, const tl_outlook* o, tl_board_check* board) {
+    double ratio = o->hz[o->count - 1] / o->hz[0];
+    board->smooth_hz = tl_new(TL_SMOOTH_POINTS, sizeof *board->smooth_hz);
+    board->smooth_db = tl_new(TL_SMOOTH_POINTS, sizeof *board->smooth_db);
+    for (size_t i = 0; i < TL_SMOOTH_POINTS; ++i) {
+        board->smooth_hz[i] = o->hz[0] * pow(ratio, (double)i / (TL_SMOOTH_POINTS - 1));
+        board->smooth_db[i] = tl_response_db(p->curves[0], board->smooth_hz[i]);
+    }
+}
+
 /// Holds every reading against its band.
 static void judge_readings(const tl_outlook* o, tl_board_check* board) {
     double squares = 0;
@@ -418,6 +449,7 @@ void tl_accept_judge(const tl_prospect* prospect, const tl_outlook* outlook,
     board->limit = outlook->limit;
     board->statistic = tl_normal_distance(&outlook->good, tested);
     judge_readings(outlook, board);
+    draw_smooth(prospect, outlook, board);
     board->accepted = board->outside == 0 && board->statistic <= board->limit;
     if (!board->accepted)
         find_causes(prospect, outlook, measured, miss, board);
