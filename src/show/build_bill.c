@@ -131,6 +131,14 @@ static void add_purchase(tl_table* table, const tl_build* build, const tl_build_
     add_number(table, buy->total, "", tl_printf("%.*f", (int)build->decimals, buy->total));
 }
 
+/// Whether anything is known of packs or reels.
+static bool is_bought(const tl_build* build) {
+    for (size_t i = 0; i < build->line_count; ++i)
+        if (build->lines[i].purchase_count)
+            return true;
+    return false;
+}
+
 /// A line and, below it, what else is bought of the same item.
 static void add_line(tl_table* table, const tl_build* build, const tl_build_line* line) {
     size_t rows = line->purchase_count ? line->purchase_count : 1;
@@ -139,7 +147,9 @@ static void add_line(tl_table* table, const tl_build* build, const tl_build_line
         tl_table_words(table, i ? "" : line->item);
         add_words(table, i ? tl_copy("") : show_amount(line, line->count));
         add_words(table, i || line->spare == 0 ? tl_copy("") : show_amount(line, line->spare));
-        add_words(table, i || isnan(line->waste) ? tl_copy("") : show_amount(line, line->waste));
+        if (is_bought(build))
+            add_words(table,
+                      i || isnan(line->waste) ? tl_copy("") : show_amount(line, line->waste));
         if (line->purchase_count)
             add_purchase(table, build, line, &line->purchases[i]);
         else
@@ -224,7 +234,8 @@ void tl_build_add_bill(tl_text* text, const tl_build* build) {
     tl_table_column(table, "\nitem", "item");
     tl_table_column(table, "\nneeded", "count");
     tl_table_column(table, "of that\nspare", "spare");
-    tl_table_column(table, "left over\nof packs", "waste");
+    if (is_bought(build))
+        tl_table_column(table, "left over\nof packs", "waste");
     tl_table_column(table, "\nbuy", "buy");
     if (build->prices) {
         tl_table_column(table, "\neach", "price");

@@ -246,12 +246,15 @@ def check_reels(cases):
     cases.group("reels against every way to cut")
     draw = random.Random(7)
     better = 0
+    impossible = 0
     for trial in range(14):
         lengths = [5 * draw.randint(26, 120) for _ in range(draw.randint(3, 6))]
         cases.write("rig.yaml", rig(lengths))
         sizes = [(50 * draw.randint(13, 30), draw.randint(300, 900), False) for _ in range(draw.randint(1, 3))]
         if trial % 4 == 0:
             sizes.append((100, draw.randint(60, 160), True))
+        elif trial % 4 == 1:
+            sizes = [(max(lengths) + 29, price, False) for _, price, _ in sizes[:1]]  # a millimetre short
         sizes = list({(size, drum): (size, price, drum) for size, price, drum in sizes}.values())
         cases.write("prices.yaml", "prices:\n" + "".join(
             f"  - {{item: patch-coax, {'per' if drum else 'pack'}: {size} mm, price: {price / 100:.2f}}}\n"
@@ -262,6 +265,7 @@ def check_reels(cases):
         best = best_price(list(leads.values()), sizes)
         line = find(answer["bill"], "patch-coax")
         if math.isinf(best):
+            impossible += 1
             found = [f for f in answer["findings"] if f["kind"] == "reel"]
             cases.check(len(found) == 1 and leads[found[0]["lead"]] == max(leads.values()), found)
             cases.check(line["total"] is None and answer["bill"]["unpriced"] > 0, line)
@@ -275,6 +279,7 @@ def check_reels(cases):
             cases.check(used + round(1000 * reel["left_m"]) == length and used <= length, reel)
             cases.check(any(length == size or (drum and length % size == 0) for size, _, drum in sizes), reel)
         better += best < min((price * len(leads) for size, price, drum in sizes if not drum), default=0)
+    cases.check(impossible > 1, "too few cases with a lead too long:", impossible)
     cases.check(better > 5, "too few cases in which sharing a reel matters:", better)
 
 
