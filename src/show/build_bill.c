@@ -49,6 +49,14 @@ static const char* common_fastener(const tl_build* build) {
     return first;
 }
 
+/// Whether a housing is not to be pulled at.
+static bool is_thin_there(const tl_build* build) {
+    for (size_t i = 0; i < build->hold_count; ++i)
+        if (!isnan(build->holds[i].pull_n))
+            return true;
+    return false;
+}
+
 static void add_hold(tl_table* table, const tl_build* build, const tl_build_hold* hold) {
     const tl_build_box* box = &build->boxes[hold->box];
     bool known = !isnan(hold->strength_pa);
@@ -60,20 +68,21 @@ static void add_hold(tl_table* table, const tl_build* build, const tl_build_hold
     add_number(table, hold->area_m2, "not said", tl_printf("%.3g cm2", 1e4 * hold->area_m2));
     add_number(table, hold->force_n, "", show_newton(hold->force_n));
     add_number(table, hold->needed_n, "", show_newton(hold->needed_n));
-    add_number(table, hold->factor, "", tl_printf("%.3g", hold->factor));
+    add_number(table, hold->factor, "", tl_printf("%.3g times", hold->factor));
     add_number(table, hold->least_area_m2, "", tl_printf("%.3g cm2", 1e4 * hold->least_area_m2));
-    add_number(table, hold->pull_n, "",
-               tl_printf("%s%.3g N%s", hold->force_n > hold->pull_n ? "over " : "", hold->pull_n,
-                         hold->pull_assumed ? " (ours)" : ""));
+    if (is_thin_there(build))
+        add_number(table, hold->pull_n, "",
+                   tl_printf("%s%.3g N%s", hold->force_n > hold->pull_n ? "over " : "",
+                             hold->pull_n, hold->pull_assumed ? " (ours)" : ""));
 }
 
 void tl_build_add_holds(tl_text* text, const tl_build* build) {
     if (!build->hold_count)
         return;
     const char* common = common_fastener(build);
-    tl_text_addf(text, "\nHow it is held%s%s, moved at %.3g g%s, %.3g times over\n",
-                 common ? " by " : "", common ? common : "", build->acceleration_g,
-                 build->acceleration_assumed ? " (assumed)" : "", build->holds[0].least_factor);
+    tl_text_addf(text, "\nHow it is held%s%s: %.3g times what it takes at %.3g g%s is asked for\n",
+                 common ? ", by " : "", common ? common : "", build->holds[0].least_factor,
+                 build->acceleration_g, build->acceleration_assumed ? " (assumed)" : "");
     tl_table* table = tl_table_new();
     tl_table_column(table, "\nwhat", "box");
     tl_table_column(table, "\nweighs", "weight_kg");
@@ -81,10 +90,11 @@ void tl_build_add_holds(tl_text* text, const tl_build* build) {
         tl_table_column(table, "\nfastener", "fastener");
     tl_table_column(table, "\narea", "area_m2");
     tl_table_column(table, "\nholds", "force_n");
-    tl_table_column(table, "\ntakes", "needed_n");
-    tl_table_column(table, "holds over\ntakes", "factor");
-    tl_table_column(table, "\nleast area", "least_area_m2");
-    tl_table_column(table, "thin housing\nstands", "pull_n");
+    tl_table_column(table, "it\ntakes", "needed_n");
+    tl_table_column(table, "that\nis", "factor");
+    tl_table_column(table, "area that\nwould do", "least_area_m2");
+    if (is_thin_there(build))
+        tl_table_column(table, "its housing\nstands", "pull_n");
     for (size_t i = 0; i < build->hold_count; ++i)
         add_hold(table, build, &build->holds[i]);
     add_table(text, table);

@@ -87,7 +87,7 @@ BAD = [
     ("currency: EUR", "currency: EUR\ndecimals: 4", "how many decimals the currency has, 0 to 3", "4"),
     ("prices:\n", "price:\n", "did you mean 'prices'?", "price:"),
     (PRICES[PRICES.index("prices"):], "", "a price file needs 'prices'", None),
-    (PRICES[PRICES.index("prices"):], "prices: 7\n", "expected a list", "7"),
+    (PRICES[PRICES.index("prices"):], "prices: 7\n", "expected prices, as 'flat plug: 3.20' each", "7"),
 ]
 
 # The same for the board: more of the rig, more of its first pedal, the words, what stands under the caret.
@@ -296,6 +296,16 @@ def check_counts(cases):
     cases.check(mounts > 0 and find(bill, "tie mount")["count"] == mounts == find(bill, "cable tie")["count"], mounts)
     cases.check(bill["total"] is None and bill["currency"] is None and bill["unpriced"] == 0, bill)
     cases.check(not answer["fastening"]["holds"] and "fastening" not in [f["kind"] for f in answer["findings"]], answer)
+    # A DC lead of which nobody says how long it is: plugs and joints, no metres, and that is said.
+    power = ("power:\n  supplies:\n    - {name: brick, kind: switching, outputs: [{name: 1, voltage: 9 V, current: 1 A}]}\n"
+             "  pedals: [{pedal: p0, voltage: 9 V, polarity: centre-negative, current: 20 mA}]\nboard:\n")
+    cases.write("rig.yaml", rig([150]).replace("board:\n", power).replace("at: 60 mm}}", "at: 60 mm}, power: {side: back, at: 30 mm}}", 1))
+    answer = build(cases, "rig.yaml")
+    cases.check(answer["leads"][-1]["kind"] == "dc" and answer["leads"][-1]["cut_m"] is None, answer["leads"][-1])
+    cases.check(not [line for line in answer["bill"]["lines"] if "DC lead" in line["item"]], answer["bill"])
+    barrels = find(answer["bill"], "barrel-right-angle plug")
+    cases.check(barrels["count"] - barrels["spare"] == 2, barrels)
+    cases.check(any(a.startswith("No length is known of lead 4:") for a in answer["assumed"]), answer["assumed"])
     cases.write("rig.yaml", rig([150, 250, 350]))
     more = build(cases, "rig.yaml")["bill"]
     cases.check(find(more, "flat plug")["count"] == 9 and find(more, "flat plug")["spare"] == 1, more)
