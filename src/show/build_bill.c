@@ -137,7 +137,7 @@ static void add_purchase(tl_table* table, const tl_build* build, const tl_build_
     add_words(table, show_packs(line, buy));
     if (!build->prices)
         return;
-    add_number(table, buy->price, "", show_price(build, buy->price));
+    add_number(table, buy->price, "no price", show_price(build, buy->price));
     add_number(table, buy->total, "", tl_printf("%.*f", (int)build->decimals, buy->total));
 }
 
