@@ -265,8 +265,8 @@ TL_API tl_status tl_lesson_page(const char* title, const tl_lesson* lesson, char
 /// with free().
 TL_API char* tl_build_text(const tl_build* build);
 /// As JSON: {toneload, command, rig, ready, board, boxes: [{name, kind, ..}], leads: [{number,
-/// kind, path, type, from, to, route_m, slack_m, length_m, cut_m, ..}], totals, findings, assumed,
-/// cautions}.
+/// kind, path, type, from, to, route_m, slack_m, length_m, cut_m, ..}], totals, findings,
+/// fastening, bill, assumed, cautions}.
 TL_API json_t* tl_build_json(const tl_build* build);
 /// As CSV, a row a lead; free with free().
 TL_API char* tl_build_csv(const tl_build* build);

@@ -152,7 +152,7 @@ def check_whole(cases):
     # A board as full as it may be: 80 things, and one more than that is refused.
     row = "    - {device: d%s, left: %d mm, front: %d mm, width: 30 mm, depth: 20 mm}\n"
     names = ["a" * (1 + i // 20) + chr(97 + i % 20) for i in range(79)]
-    many = [row % (name, 150 + 40 * (i % 12), 28 + 40 * (i // 12)) for i, name in enumerate(names)]
+    many = [row % (name, 200 + 40 * (i % 11), 28 + 33 * (i // 11)) for i, name in enumerate(names)]
     cases.write("full.yaml", RIG + "".join(many[:78]))
     done = cases.run("build", "full.yaml", "--json")
     if cases.check(done.returncode == 0, done.stderr):
