@@ -27,11 +27,13 @@ _toneload_value() { # OPTION
     --plot | --curves | --histograms | --sensitivity) _toneload_files '*.svg|*.png|*.pdf' ;;
     --output) _toneload_files '*' ;;
     --dump) _toneload_files '*.csv' ;;
+    --part) _toneload_files '*.yaml' ;;
     --parts) _toneload_files '' ;;
     --out) _toneload_files '*.html' ;;
     --input) _toneload_files '*.wav|*.WAV' ;;
+    --offset) mapfile -t COMPREPLY < <(compgen -W "keep remove" -- "$word") ;;
     --recorded-through | --rig | --limits) _toneload_files '*.yaml|*.yml' ;;
-    --vary | --limit | --fix | --max-gain | --metric | --level | --buffer | --count | --trials | --seed | --select | --shard | --state | --end | --points | --reference-hz | --jobs | --time-limit) ;;
+    --with-controls | --cable | --load | --hold | --name | --vary | --limit | --fix | --max-gain | --metric | --level | --buffer | --count | --trials | --seed | --select | --shard | --state | --end | --points | --reference-hz | --jobs | --time-limit) ;;
     *) return 1 ;;
     esac
     return 0
@@ -54,6 +56,16 @@ _toneload() {
         choices=$(_toneload_kinds)
     elif [[ $command == merge ]]; then
         _toneload_files '*.part'
+        return
+    elif [[ $command == accept ]]; then
+        if [[ " ${COMP_WORDS[*]:2:COMP_CWORD-2} " == *.y?(a)ml\ * ]]; then
+            _toneload_files '*.csv|*.CSV'
+        else
+            _toneload_files '*.yaml|*.yml'
+        fi
+        return
+    elif [[ $command == fit ]]; then
+        _toneload_files '*.csv|*.CSV|*.[sSzZyY]1[pP]'
         return
     else
         _toneload_files '*.yaml|*.yml'
