@@ -31,7 +31,7 @@ enum { SCALES = sizeof scales / sizeof *scales };
 static const double scale_most = 50;
 static const double margin_mm = 8; ///< printers leave some 4 mm white; common practice
 static const double padding_mm = 3, gap_mm = 5;
-enum { PIECES = 24, FINDING_ROWS = 16, FEW_ROWS = 6 };
+enum { PIECES = 24, FINDING_ROWS = 16, FEW_ROWS = 6, FEWEST_ROWS = 3 };
 
 /// A part of a key in its place.
 typedef struct {
@@ -110,27 +110,49 @@ static double height_of(const tl_drawn_key* key, size_t first, size_t rows) {
     return (double)rows * key->row_height + (has_heading(key, first) ? TL_DRAWN_ROW + 0.8 : 0);
 }
 
-/// Places a key, in one piece or in as few as it takes. False, and nothing placed, when there is no
-/// room.
-static bool place_key(layout* made, const tl_drawn_key* key) {
-    if (!key->count)
-        return true;
-    size_t before = made->count, most = key->whole ? 1 : 6;
-    for (size_t parts = 1; parts <= most && parts <= key->count; ++parts) {
-        size_t rows = (key->count + parts - 1) / parts, first = 0;
-        while (first < key->count && made->count < PIECES) {
-            size_t count = key->count - first < rows ? key->count - first : rows;
-            tl_box area;
-            if (!find_place(made, key->width, height_of(key, first, count), &area))
-                break;
-            made->pieces[made->count++] = (piece){area, key, first, count};
-            first += count;
+/// The rows of a part of a key: at most so many from `first` on, what belongs together kept
+/// together; 0 when there are fewer than make a part.
+static size_t part_rows(const tl_drawn_key* key, size_t first, size_t most) {
+    size_t left = key->count - first;
+    if (most >= left)
+        return left;
+    size_t rows = most;
+    while (rows && key->goes_on[first + rows])
+        --rows;
+    return key->whole || rows < FEWEST_ROWS ? 0 : rows;
+}
+
+/// Places a key in parts of at most so many rows, each as large as there is room for. Returns how
+/// many parts; 0, and nothing placed, when there is not room enough.
+static size_t place_parts(layout* made, const tl_drawn_key* key, size_t most) {
+    size_t before = made->count, first = 0;
+    while (first < key->count) {
+        size_t rows = part_rows(key, first, most);
+        tl_box area;
+        while (rows && !find_place(made, key->width, height_of(key, first, rows), &area))
+            rows = part_rows(key, first, rows - 1);
+        if (!rows || made->count == PIECES) {
+            made->count = before;
+            return 0;
         }
-        if (first == key->count)
-            return true;
-        made->count = before;
+        made->pieces[made->count++] = (piece){area, key, first, rows};
+        first += rows;
     }
-    return false;
+    return made->count - before;
+}
+
+/// Places a key whole, or in as few parts as it takes, and those about as long as each other.
+static bool place_key(layout* made, const tl_drawn_key* key) {
+    size_t before = made->count;
+    size_t parts = key->count ? place_parts(made, key, key->count) : 0;
+    if (parts < 2)
+        return parts || !key->count;
+    for (size_t most = (key->count + parts - 1) / parts; most <= key->count; ++most) {
+        made->count = before;
+        if (place_parts(made, key, most) == parts)
+            break;
+    }
+    return true;
 }
 
 /// The title block in the lower right corner of a sheet, the bar under the board or anywhere else.

@@ -117,8 +117,9 @@ void tl_drawn_find_marks(tl_drawn_board* board);
 
 /// Keeps others off an area.
 void tl_drawn_keep_off(tl_drawn_board* board, tl_box area, double weight);
-/// How much an area covers of what it should not: obstacles and leads but `own`.
-double tl_drawn_cost(const tl_drawn_board* board, tl_box area, size_t own);
+/// How much an area covers of what it should not: obstacles and leads but `own`; a lead below the
+/// deck counts `below`, any other 4.
+double tl_drawn_cost(const tl_drawn_board* board, tl_box area, size_t own, double below);
 /// How long a line is inside an area.
 double tl_drawn_inside(tl_spot from, tl_spot to, tl_box area);
 /// Widens a box so that it holds another.
@@ -144,6 +145,7 @@ typedef struct {
     const char* name;
     char* heading; ///< SVG elements; NULL: none
     char** rows;
+    bool* goes_on; ///< a row that belongs to the one above it, on the same part of the list
     size_t count;
     double width;
     double row_height;

@@ -57,7 +57,7 @@ static void add_rect(tl_text* page, tl_box box, const char* more) {
 
 /// Whether a stub crosses the edge there, so that a figure would stand in its way.
 static bool is_crossed(const tl_drawn_board* board, tl_box area) {
-    return tl_drawn_cost(board, area, TL_BUILD_NONE) > 0;
+    return tl_drawn_cost(board, area, TL_BUILD_NONE, 1.2) > 0;
 }
 
 /// Figures along the front and left edge: mm on the board, from its front left corner.
@@ -146,13 +146,16 @@ static void add_overlaps(tl_text* page, const tl_drawn_board* board) {
 }
 
 static void add_plugs(tl_text* page, const tl_drawn_board* board, const char* prefix) {
-    char* more = tl_printf(" class=\"%splug\" rx=\"0.5\" fill=\"#c9c9c9\" stroke=\"#111\" "
-                           "stroke-width=\"0.3\"",
-                           prefix);
-    for (size_t i = 0; i < board->jack_count; ++i)
-        if (board->jacks[i].has_plug)
-            add_rect(page, board->jacks[i].plug, more);
-    free(more);
+    for (size_t i = 0; i < board->jack_count; ++i) {
+        if (!board->jacks[i].has_plug)
+            continue;
+        bool under = board->boxes[board->jacks[i].box].box->under;
+        char* more = tl_printf(
+            " class=\"%splug\" rx=\"0.5\" stroke=\"#111\" stroke-width=\"0.3\" %s", prefix,
+            under ? "fill=\"none\" stroke-dasharray=\"0.9 0.6\"" : "fill=\"#c9c9c9\"");
+        add_rect(page, board->jacks[i].plug, more);
+        free(more);
+    }
 }
 
 /// A triangle that points the way of the signal, or a dot for power: filled where it goes in.

@@ -84,7 +84,7 @@ static double covered(tl_box area, tl_box by) {
     return width * height / ((area.right - area.left) * (area.bottom - area.top));
 }
 
-double tl_drawn_cost(const tl_drawn_board* board, tl_box area, size_t own) {
+double tl_drawn_cost(const tl_drawn_board* board, tl_box area, size_t own, double below) {
     double cost = 0;
     for (size_t i = 0; i < board->obstacle_count; ++i) {
         double share = covered(area, board->obstacles[i].area);
@@ -94,7 +94,7 @@ double tl_drawn_cost(const tl_drawn_board* board, tl_box area, size_t own) {
     double size = fmin(area.right - area.left, area.bottom - area.top);
     for (size_t i = 0; i < board->build->lead_count; ++i) {
         const tl_drawn_lead* lead = &board->leads[i];
-        double weight = lead->below ? 1.2 : 4, inside = 0;
+        double weight = lead->below ? below : 4, inside = 0;
         for (size_t k = 1; i != own && k < lead->line_count; ++k)
             inside += tl_drawn_inside(lead->line[k - 1], lead->line[k], area);
         cost += weight * fmin(1, inside / size);
@@ -170,10 +170,10 @@ static void place_front_words(tl_drawn_board* board, const char* words) {
     for (size_t i = 0; i < sizeof shares / sizeof *shares; ++i) {
         tl_spot middle = {fmax(board->width * shares[i], width / 2), board->depth + 8.4};
         tl_box area = tl_drawn_around(middle, width, TL_DRAWN_TEXT);
-        if (i && tl_drawn_cost(board, area, TL_BUILD_NONE) > 0)
+        if (i && tl_drawn_cost(board, area, TL_BUILD_NONE, 1.2) > 0)
             continue;
         board->front_words = area;
-        if (tl_drawn_cost(board, area, TL_BUILD_NONE) == 0)
+        if (tl_drawn_cost(board, area, TL_BUILD_NONE, 1.2) == 0)
             return;
     }
 }
