@@ -37,6 +37,10 @@ static tl_build_finding about_lead(tl_build_gravity gravity, const char* kind, s
                               .other_lead = TL_BUILD_NONE};
 }
 
+static bool is_dc(const tl_build_lead* lead) {
+    return strcmp(lead->kind, "dc") == 0;
+}
+
 /// What a lead should have more than its route.
 static double wanted_m(const tl_build_work* w, double route_m) {
     return fmax(w->layout.share * route_m, w->layout.least_m);
@@ -50,28 +54,47 @@ static void look_at_length(tl_build_work* w, size_t i) {
         return;
     double slack_m = lead->stated_m - lead->route_m;
     double wanted = wanted_m(w, lead->route_m);
-    const char* dc = strcmp(lead->kind, "dc") == 0 ? ", by which 'power' reckons its loss," : "";
     if (slack_m < -0.5e-3)
-        tl_build_find(w->build, about_lead(TL_BUILD_ERROR, "slack", i),
-                      "Lead %zu, %s to %s, is too short: %.0f mm stated%s but its route takes %.0f "
-                      "mm; with slack it is %.0f mm.",
-                      lead->number, lead->from.name, lead->to.name, 1e3 * lead->stated_m, dc,
-                      1e3 * lead->route_m, 1e3 * w->layout.leads[i].length_m);
+        tl_build_find(
+            w->build, about_lead(TL_BUILD_ERROR, "slack", i),
+            "Lead %zu, %s to %s, is too short: %.0f mm stated%s, but its route takes %.0f "
+            "mm; with slack it is %.0f mm.",
+            lead->number, lead->from.name, lead->to.name, 1e3 * lead->stated_m,
+            is_dc(lead) ? " in 'power'" : "", 1e3 * lead->route_m,
+            1e3 * w->layout.leads[i].length_m);
     else if (slack_m < wanted - 0.5e-3)
         tl_build_find(
             w->build, about_lead(TL_BUILD_WARNING, "slack", i),
             "Lead %zu, %s to %s, has no slack to speak of: %.0f mm stated%s, %.0f mm more "
             "than its route, and %.0f mm are wanted.",
-            lead->number, lead->from.name, lead->to.name, 1e3 * lead->stated_m, dc,
-            1e3 * fmax(0, slack_m), 1e3 * wanted);
-    else if (slack_m > wanted + much_slack_m)
+            lead->number, lead->from.name, lead->to.name, 1e3 * lead->stated_m,
+            is_dc(lead) ? " in 'power'" : "", 1e3 * fmax(0, slack_m), 1e3 * wanted);
+    else if (slack_m > wanted + much_slack_m && !is_dc(lead))
         tl_build_find(w->build, about_lead(TL_BUILD_NOTE, "slack", i),
-                      *dc ? "Lead %zu, %s to %s: 'power' reckons with %.0f mm, and the route takes "
-                            "%.0f mm; one that long comes with %.0f mm to coil and tie."
-                          : "Lead %zu, %s to %s, is long: %.0f mm stated, and its route takes %.0f "
-                            "mm; %.0f mm are to be coiled and tied.",
+                      "Lead %zu, %s to %s, is long: %.0f mm stated, and its route takes %.0f mm; "
+                      "%.0f mm are to be coiled and tied.",
                       lead->number, lead->from.name, lead->to.name, 1e3 * lead->stated_m,
                       1e3 * lead->route_m, 1e3 * slack_m);
+}
+
+/// DC leads that are cut shorter than `power` has them: said once, for all together.
+static void look_at_dc(tl_build_work* w) {
+    size_t count = 0;
+    double most_m = 0;
+    for (size_t i = w->first_dc; i < w->build->lead_count; ++i) {
+        const tl_build_lead* lead = &w->build->leads[i];
+        double rest_m = lead->stated_m - lead->length_m;
+        if (isnan(lead->route_m) || !(rest_m > much_slack_m))
+            continue;
+        ++count;
+        most_m = fmax(most_m, rest_m);
+    }
+    if (count)
+        tl_build_find(
+            w->build, about_lead(TL_BUILD_NOTE, "slack", TL_BUILD_NONE),
+            "%zu DC lead%s cut shorter than 'power' reckons with, by up to %.0f mm; bought "
+            "as long as that, the rest is to be coiled and tied.",
+            count, count == 1 ? " is" : "s are", 1e3 * most_m);
 }
 
 static void look_at_way(tl_build_work* w, size_t i) {
@@ -180,20 +203,37 @@ static void look_at_edge(tl_build_work* w, const plug* one) {
                   one->shown->name, one->lead + 1, 1e3 * over_m);
 }
 
-/// What the chain has and the board does not, and what has no power jack though it is fed.
+/// Why a lead has no way.
+typedef enum { OFF_BOTH, OFF_SUPPLY, OFF_JACK, OFF_REASONS } off_reason;
+
+static off_reason why_off(const tl_build_lead* lead) {
+    bool from = lead->from.box == TL_BUILD_NONE;
+    bool to = lead->to.box == TL_BUILD_NONE;
+    if (lead->on_board || (!is_dc(lead) && !(from && to)))
+        return OFF_REASONS; // it has one, or leads off the board as it should
+    return !is_dc(lead) ? OFF_BOTH : from ? OFF_SUPPLY : OFF_JACK;
+}
+
+/// What chain and power have and the board does not.
 static void look_at_unplaced(tl_build_work* w) {
-    for (size_t i = 0; i < w->build->lead_count; ++i) {
-        const tl_build_lead* lead = &w->build->leads[i];
-        bool off = lead->from.box == TL_BUILD_NONE && lead->to.box == TL_BUILD_NONE;
-        bool dc = strcmp(lead->kind, "dc") == 0;
-        if (off || (dc && !lead->on_board))
-            tl_build_find(w->build, about_lead(TL_BUILD_NOTE, "unplaced", i),
-                          "Lead %zu, %s to %s, has no way: the board says nothing of its %s%s.",
-                          lead->number, lead->from.name, lead->to.name,
-                          off                               ? "ends"
-                          : lead->from.box == TL_BUILD_NONE ? "supply"
-                                                            : "jack for power",
-                          dc ? ", and its length is that of 'power'" : "");
+    static const char* const words[] = {
+        "the board says nothing of either end",
+        "the board does not say where the supply is; its length is that of 'power'",
+        "the board says nothing of the jack 'power' there; its length is that of 'power'"};
+    for (size_t reason = 0; reason < OFF_REASONS; ++reason) {
+        tl_text list = {0};
+        size_t count = 0;
+        size_t first = TL_BUILD_NONE;
+        for (size_t i = 0; i < w->build->lead_count; ++i)
+            if (why_off(&w->build->leads[i]) == reason) {
+                first = count ? first : i;
+                tl_text_addf(&list, "%s%zu", count++ ? ", " : "", w->build->leads[i].number);
+            }
+        if (count)
+            tl_build_find(w->build, about_lead(TL_BUILD_NOTE, "unplaced", first),
+                          "No way for lead%s %s: %s.", count == 1 ? "" : "s", tl_text_get(&list),
+                          words[reason]);
+        tl_text_free(&list);
     }
 }
 
@@ -210,6 +250,7 @@ void tl_build_look(tl_build_work* w) {
         look_at_neighbours(w, &plugs[i]);
         look_at_edge(w, &plugs[i]);
     }
+    look_at_dc(w);
     look_at_unplaced(w);
     free(plugs);
 }
