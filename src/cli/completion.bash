@@ -25,13 +25,15 @@ _toneload_files() { # PATTERN
 _toneload_value() { # OPTION
     case $1 in
     --plot | --curves | --histograms | --sensitivity) _toneload_files '*.svg|*.png|*.pdf' ;;
+    --drawing) _toneload_files '*.svg' ;;
     --output) _toneload_files '*' ;;
     --dump) _toneload_files '*.csv' ;;
     --parts) _toneload_files '' ;;
     --out) _toneload_files '*.html' ;;
     --input) _toneload_files '*.wav|*.WAV' ;;
     --recorded-through | --rig | --limits) _toneload_files '*.yaml|*.yml' ;;
-    --vary | --limit | --fix | --max-gain | --metric | --level | --buffer | --count | --trials | --seed | --select | --shard | --points | --reference-hz | --jobs | --time-limit) ;;
+    --vary | --limit | --fix | --max-gain | --metric | --level | --buffer | --count | --trials | --seed | --select | --shard | --points | --reference-hz | --jobs | --time-limit | --scale) ;;
+    --paper) mapfile -t COMPREPLY < <(compgen -W 'A4 A3 Letter Tabloid' -- "$word") ;;
     *) return 1 ;;
     esac
     return 0

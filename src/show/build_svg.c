@@ -420,15 +420,26 @@ tl_status tl_drawing_check_path(const char* path, tl_error* error) {
 }
 
 /// A board can only be drawn when it has a size, and everything on it a place.
-static bool is_drawable(const tl_build* build) {
-    bool all = build->width_m > 0 && build->depth_m > 0 && isfinite(build->width_m) &&
-               isfinite(build->depth_m);
+static tl_status check_drawable(const tl_build* build, tl_error* error) {
+    const double most_m = 100; // also keeps the work in bounds
+    if (!(build->width_m > 0 && build->depth_m > 0 && build->width_m < most_m &&
+          build->depth_m < most_m))
+        return tl_error_set(error, TL_BAD_INPUT, "no board to draw: it has no size");
     for (size_t i = 0; i < build->box_count; ++i) {
         const tl_build_box* box = &build->boxes[i];
-        all = all && isfinite(box->left_m) && isfinite(box->front_m) && box->width_m > 0 &&
-              box->depth_m > 0;
+        tl_spot_m low = {box->left_m, box->front_m};
+        tl_spot_m high = {box->left_m + box->width_m, box->front_m + box->depth_m};
+        if (box->width_m > 0 && box->depth_m > 0 && tl_drawn_is_near(build, low) &&
+            tl_drawn_is_near(build, high))
+            continue;
+        char* name = tl_show_safe(box->name);
+        tl_status status =
+            tl_error_set(error, TL_BAD_INPUT,
+                         "'%s' cannot be drawn: it has no place on or near the board", name);
+        free(name);
+        return status;
     }
-    return all;
+    return TL_OK;
 }
 
 tl_status tl_build_drawing(const tl_build* build, const tl_drawing_options* options, char** svg,
@@ -437,8 +448,9 @@ tl_status tl_build_drawing(const tl_build* build, const tl_drawing_options* opti
     const paper* on = find_paper(options->paper ? options->paper : "A4");
     if (!on)
         return tl_drawing_check_paper(options->paper, error);
-    if (!is_drawable(build))
-        return tl_error_set(error, TL_BAD_INPUT, "no board to draw: it has no size");
+    tl_status status = check_drawable(build, error);
+    if (status != TL_OK)
+        return status;
     tl_locale locale = tl_locale_plain();
     tl_drawn_sheet sheet = sheet_of(on);
     if (options->room_width_m > 0)
@@ -449,7 +461,6 @@ tl_status tl_build_drawing(const tl_build* build, const tl_drawing_options* opti
     bool fits = options->scale > 0
                     ? fit(build, options->scale, &sheet, !options->no_cut_list, &made)
                     : largest(build, &sheet, !options->no_cut_list, &made) > 0;
-    tl_status status = TL_OK;
     if (fits) {
         if (!sheet.paper) { // as high as it is, not as it may be
             made.sheet.height = 0;

@@ -55,6 +55,7 @@ typedef struct {
     double aside;  ///< how far to the right of its way it is drawn, to be told from others
     tl_spot* line; ///< the same with its arcs as short straight pieces
     size_t line_count;
+    tl_box bounds;  ///< of the line
     bool below;     ///< it lies below the deck
     bool stub;      ///< its other end is off the board: it ends in an arrow
     tl_side edge;   ///< of the board, which a stub crosses
@@ -103,6 +104,9 @@ tl_drawn_board tl_drawn_board_make(const tl_build* build, double scale);
 void tl_drawn_board_free(tl_drawn_board* board);
 /// Adds the board as SVG elements.
 void tl_drawn_board_add(tl_text* page, const tl_drawn_board* board, const char* prefix);
+
+/// Whether a place is on the board or not far from it; what is not, is not drawn.
+bool tl_drawn_is_near(const tl_build* build, tl_spot_m spot);
 
 // Steps of tl_drawn_board_make(), a file each.
 

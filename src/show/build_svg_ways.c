@@ -243,6 +243,10 @@ void tl_drawn_add_way(tl_text* page, const tl_drawn_lead* lead) {
 static void add_spot(tl_drawn_lead* lead, tl_spot spot) {
     lead->line = tl_grow_one(lead->line, lead->line_count, sizeof *lead->line);
     lead->line[lead->line_count++] = spot;
+    tl_box at = {spot.x, spot.y, spot.x, spot.y};
+    if (lead->line_count == 1)
+        lead->bounds = at;
+    tl_drawn_widen(&lead->bounds, at);
 }
 
 /// The way as drawn, in straight pieces, for what has to keep off it or stand on it.
@@ -279,6 +283,8 @@ static double distance(tl_spot at, tl_spot from, tl_spot to) {
 /// Whether a lead runs along at a spot, so near that it could not be told from another there.
 static bool runs_along(const tl_drawn_lead* lead, tl_spot at, tl_spot toward) {
     const double near_mm = 0.75 * side_by_side_mm;
+    if (!meet(lead->bounds, tl_drawn_around(at, 0, 0), near_mm))
+        return false;
     for (size_t k = 1; k < lead->line_count; ++k) {
         tl_spot a = lead->line[k - 1], b = lead->line[k];
         if (fmin(a.x, b.x) > at.x + near_mm || fmax(a.x, b.x) < at.x - near_mm ||
@@ -362,6 +368,13 @@ static void set_aside(tl_drawn_board* board, size_t index) {
     free(as_laid);
 }
 
+static bool is_near(const tl_build* build, const tl_build_lead* lead) {
+    for (size_t i = 0; i < lead->way_count; ++i)
+        if (!tl_drawn_is_near(build, lead->way[i]))
+            return false;
+    return lead->way_count > 1;
+}
+
 static void copy_way(tl_drawn_board* board, size_t index) {
     const tl_build_lead* lead = &board->build->leads[index];
     tl_drawn_lead* drawn = &board->leads[index];
@@ -392,15 +405,17 @@ void tl_drawn_find_ways(tl_drawn_board* board) {
         board->leads[i].lead = lead;
         board->leads[i].radius = radius_of(board, lead);
         board->leads[i].below = is_under(build, &lead->from) || is_under(build, &lead->to);
-        if (lead->way_count > 1)
+        if (is_near(build, lead))
             copy_way(board, i);
         bool from_here = lead->from.box < build->box_count,
              to_here = lead->to.box < build->box_count;
-        if (board->leads[i].count || from_here == to_here)
+        const tl_build_end* here = from_here ? &lead->from : &lead->to;
+        if (board->leads[i].count || from_here == to_here || !tl_drawn_is_near(build, here->jack) ||
+            !tl_drawn_is_near(build, here->leaves))
             continue;
         board->leads[i].stub = true;
         board->leads[i].way = tl_new(STUB_CORNERS, sizeof(tl_spot));
-        find_stub(board, i, from_here ? &lead->from : &lead->to);
+        find_stub(board, i, here);
     }
     for (size_t i = 0; i < build->lead_count; ++i)
         if (board->leads[i].stub) {
