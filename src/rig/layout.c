@@ -254,6 +254,11 @@ tl_area_m tl_layout_box(const tl_placed* placed) {
                        {placed->left_m + placed->width_m, placed->front_m + placed->depth_m}};
 }
 
+bool tl_layout_passes_over(const tl_layout_end* end, const tl_placed* placed) {
+    double half_m = tl_part_number(end->plug, "height", NAN) / 2;
+    return end->jack.height_m - half_m >= tl_part_number(placed->part, "height", NAN);
+}
+
 /// What a plug is in the way of: boxes of its layer but its own, and plugs that are in place.
 static size_t collisions(const tl_layout* layout, const tl_layout_end* end, size_t which) {
     size_t count = 0;
@@ -263,7 +268,7 @@ static size_t collisions(const tl_layout* layout, const tl_layout_end* end, size
         if (!placed->part || i == end->box || placed->under != under)
             continue;
         tl_area_m box = tl_layout_box(placed);
-        count += tl_layout_areas_meet(&end->body, &box);
+        count += tl_layout_areas_meet(&end->body, &box) && !tl_layout_passes_over(end, placed);
     }
     for (size_t i = 0; i < layout->count; ++i) {
         const tl_layout_end* ends[] = {&layout->leads[i].from, &layout->leads[i].to};
@@ -274,12 +279,21 @@ static size_t collisions(const tl_layout* layout, const tl_layout_end* end, size
     return count;
 }
 
+/// Whether an end of a lead lies over a box that its plug passes over.
+static bool lies_over(const tl_layout_end* end, const tl_placed* placed) {
+    tl_area_m box = tl_layout_box(placed);
+    return tl_layout_areas_meet(&end->body, &box) && tl_layout_passes_over(end, placed);
+}
+
 /// Boxes of a layer, as the middle line of a lead sees them: half its thickness larger.
-static size_t list_walls(const tl_layout* layout, bool under, double outer_m, tl_area_m* walls) {
+static size_t list_walls(const tl_layout* layout, const tl_layout_lead* lead, bool under,
+                         tl_area_m* walls) {
+    double outer_m = lead->outer_m;
     size_t count = 0;
     for (size_t i = 0; i < layout->board->count; ++i) {
         const tl_placed* placed = &layout->board->placed[i];
-        if (!placed->part || placed->under != under)
+        if (!placed->part || placed->under != under || lies_over(&lead->from, placed) ||
+            lies_over(&lead->to, placed))
             continue;
         tl_area_m box = tl_layout_box(placed);
         walls[count++] = (tl_area_m){{box.low.x_m - outer_m / 2, box.low.y_m - outer_m / 2},
@@ -298,10 +312,44 @@ static void drop_walls(tl_route_rules* rules, tl_area_m* walls, tl_spot_m spot) 
     rules->wall_count = kept;
 }
 
+/// Tries for a way with bends of a share of the least radius: on the board, else over its edge.
+static bool try_way(tl_layout_lead* lead, const tl_route_end* from, const tl_route_end* to,
+                    tl_route_rules* rules, const tl_area_m* board, double share) {
+    tl_route_way way = {0};
+    rules->radius_m = share * lead->bend_least_m;
+    rules->within = board;
+    bool inside = tl_route_find(from, to, rules, &way);
+    rules->within = NULL;
+    if (!inside && !tl_route_find(from, to, rules, &way))
+        return false;
+    free(lead->way.way);
+    lead->way = way;
+    lead->over_edge = !inside;
+    lead->bend_m = way.bends ? rules->radius_m : INFINITY;
+    return true;
+}
+
+/// The way with the bends the make allows; else with the widest there are, to a hundredth.
+static void search_way(tl_layout_lead* lead, const tl_route_end* from, const tl_route_end* to,
+                       tl_route_rules* rules, const tl_area_m* board) {
+    double high = 1;
+    double low = 1;
+    while (low > 0.05 && !try_way(lead, from, to, rules, board, low)) {
+        high = low;
+        low /= 2;
+    }
+    while (lead->way.way && high - low > 0.01) {
+        double middle = (low + high) / 2;
+        if (try_way(lead, from, to, rules, board, middle))
+            low = middle;
+        else
+            high = middle;
+    }
+}
+
 /// The way of a lead whose plugs are in place: on the board with the bends its make allows, else
 /// over the edge, else with tighter bends, else none.
 static void find_way(const tl_layout* layout, tl_layout_lead* lead) {
-    static const double shares[] = {1, 0.8, 0.6, 0.5, 0.4, 0.3, 0.2, 0.1};
     bool below = is_under(layout, &lead->from) || is_under(layout, &lead->to);
     bool through = is_under(layout, &lead->from) != is_under(layout, &lead->to);
     tl_route_end from = lead->from.end;
@@ -315,22 +363,13 @@ static void find_way(const tl_layout* layout, tl_layout_lead* lead) {
                        {tl_part_number(layout->board->part, "width", 0) - half_m,
                         tl_part_number(layout->board->part, "depth", 0) - half_m}};
     tl_route_rules rules = {.walls = walls};
-    rules.wall_count = list_walls(layout, below, lead->outer_m, walls);
+    rules.wall_count = list_walls(layout, lead, below, walls);
     if (through) // above what hangs there, the lead goes on over the deck until it is past it
         drop_walls(&rules, walls, from.free ? from.spot : to.spot);
-    free(lead->way.way);
     lead->way = (tl_route_way){0};
-    bool found = false;
-    for (size_t i = 0; !found && i < sizeof shares / sizeof *shares; ++i) {
-        rules.radius_m = shares[i] * lead->bend_least_m;
-        rules.within = &board;
-        found = tl_route_find(&from, &to, &rules, &lead->way);
-        lead->over_edge = !found;
-        rules.within = NULL;
-        found = found || tl_route_find(&from, &to, &rules, &lead->way);
-    }
-    lead->over_edge = found && lead->over_edge;
-    lead->bend_m = found && lead->way.bends ? rules.radius_m : INFINITY;
+    lead->bend_m = INFINITY;
+    lead->over_edge = false;
+    search_way(lead, &from, &to, &rules, &board);
     free(walls);
 }
 
@@ -501,7 +540,29 @@ static void count_laid_out(void* context, tl_part* part, const tl_item* item, co
     *(size_t*)context += laid_out(part) != NULL;
 }
 
-static tl_status give_length(const tl_layout_lead* lead, tl_value* value, tl_error* error) {
+/// Says that there is no way, and which box a plug ends in if that is why.
+static tl_status no_way(const tl_layout* layout, const tl_layout_lead* lead, const tl_value* value,
+                        tl_error* error) {
+    const tl_layout_end* ends[] = {&lead->from, &lead->to};
+    for (size_t i = 0; i < layout->board->count; ++i)
+        for (size_t j = 0; j < 2; ++j) {
+            const tl_placed* placed = &layout->board->placed[i];
+            if (!placed->part || i == ends[j]->box || placed->under != is_under(layout, ends[j]))
+                continue;
+            tl_area_m box = tl_layout_box(placed);
+            if (tl_layout_areas_meet(&ends[j]->body, &box))
+                return tl_error_at(error, &value->place,
+                                   "'layout': there is no way on this board from '%s' to '%s': the "
+                                   "plug at '%s' runs into '%s'",
+                                   lead->from.name, lead->to.name, ends[j]->name, placed->name);
+        }
+    return tl_error_at(error, &value->place,
+                       "'layout': there is no way on this board from '%s' to '%s'", lead->from.name,
+                       lead->to.name);
+}
+
+static tl_status give_length(const tl_layout* layout, const tl_layout_lead* lead, tl_value* value,
+                             tl_error* error) {
     const tl_layout_end* off = !lead->from.placed ? &lead->from : &lead->to;
     if (!lead->on_board)
         return tl_error_at(error, &value->place,
@@ -509,9 +570,7 @@ static tl_status give_length(const tl_layout_lead* lead, tl_value* value, tl_err
                            "under 'board', or state a length",
                            off->name);
     if (isnan(lead->length_m))
-        return tl_error_at(error, &value->place,
-                           "'layout': there is no way on this board from '%s' to '%s'",
-                           lead->from.name, lead->to.name);
+        return no_way(layout, lead, value, error);
     value->number = lead->length_m;
     return TL_OK;
 }
@@ -555,7 +614,7 @@ tl_status tl_layout_apply(tl_rig* rig, tl_error* error) {
     for (size_t i = 0; status == TL_OK && i < layout.count; ++i) {
         tl_value* value = laid_out(layout.leads[i].cable);
         if (value)
-            status = give_length(&layout.leads[i], value, error);
+            status = give_length(&layout, &layout.leads[i], value, error);
     }
     tl_layout_free(&layout);
     return status;

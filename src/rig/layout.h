@@ -81,6 +81,8 @@ void tl_layout_route(tl_layout* layout, size_t first);
 
 /// The box of something placed, as it stands.
 tl_area_m tl_layout_box(const tl_placed* placed);
+/// Whether a plug is known to pass over a box: both heights are stated.
+bool tl_layout_passes_over(const tl_layout_end* end, const tl_placed* placed);
 /// Whether two overlap by more than a ruler's width of error.
 bool tl_layout_areas_meet(const tl_area_m* one, const tl_area_m* other);
 

@@ -69,7 +69,7 @@ static void look_at_length(tl_build_work* w, size_t i) {
             "than its route, and %.0f mm are wanted.",
             lead->number, lead->from.name, lead->to.name, 1e3 * lead->stated_m,
             is_dc(lead) ? " in 'power'" : "", 1e3 * fmax(0, slack_m), 1e3 * wanted);
-    else if (slack_m > wanted + much_slack_m && !is_dc(lead))
+    else if (slack_m > wanted + much_slack_m + 0.5e-3 && !is_dc(lead))
         tl_build_find(w->build, about_lead(TL_BUILD_NOTE, "slack", i),
                       "Lead %zu, %s to %s, is long: %.0f mm stated, and its route takes %.0f mm; "
                       "%.0f mm are to be coiled and tied.",
@@ -84,7 +84,7 @@ static void look_at_dc(tl_build_work* w) {
     for (size_t i = w->first_dc; i < w->build->lead_count; ++i) {
         const tl_build_lead* lead = &w->build->leads[i];
         double rest_m = lead->stated_m - lead->length_m;
-        if (isnan(lead->route_m) || !(rest_m > much_slack_m))
+        if (isnan(lead->route_m) || !(rest_m > much_slack_m + 0.5e-3))
             continue;
         ++count;
         most_m = fmax(most_m, rest_m);
@@ -177,8 +177,7 @@ static void look_at_neighbours(tl_build_work* w, const plug* one) {
         if (!placed->part || i == one->end->box || placed->under != one->under)
             continue;
         tl_area_m box = tl_layout_box(placed);
-        if (!tl_layout_areas_meet(&one->end->body, &box) ||
-            one->low_m >= tl_part_number(placed->part, "height", NAN))
+        if (!tl_layout_areas_meet(&one->end->body, &box) || tl_layout_passes_over(one->end, placed))
             continue;
         tl_build_finding about = about_lead(TL_BUILD_ERROR, "plugs", one->lead);
         about.box = one->shown->box;
