@@ -199,8 +199,23 @@ static bool lay_out(layout* made, tl_drawn_sheet sheet) {
     return fits;
 }
 
-/// A scale on a paper: with the cut list in either direction of the sheet, else without; and when
-/// there are many findings, with fewer of them told.
+/// Lays a board out across a sheet or upright.
+static bool lay_out_turned(layout* made, const tl_drawn_sheet* sheet) {
+    for (int upright = 0; upright < (sheet->paper ? 2 : 1); ++upright) {
+        tl_drawn_sheet turned = *sheet;
+        turned.landscape = !upright;
+        if (upright) {
+            turned.width = sheet->height;
+            turned.height = sheet->width;
+        }
+        if (lay_out(made, turned))
+            return true;
+    }
+    return false;
+}
+
+/// A scale on a paper: with the cut list, else without; with words at the edges level, else turned,
+/// which takes less width; and when there are many findings, with fewer of them told.
 static bool fit(const tl_build* build, double scale, const tl_drawn_sheet* sheet, bool cut_list,
                 layout* made) {
     static const size_t rows[] = {SIZE_MAX, SIZE_MAX, FINDING_ROWS, FEW_ROWS, 0};
@@ -208,22 +223,26 @@ static bool fit(const tl_build* build, double scale, const tl_drawn_sheet* sheet
     *made = (layout){0};
     if (longest > fmax(sheet->width, sheet->height))
         return false;
-    made->board = tl_drawn_board_make(build, scale);
-    for (size_t i = cut_list ? 0 : 1; i < sizeof rows / sizeof *rows; ++i)
-        for (int upright = 0; upright < (sheet->paper ? 2 : 1); ++upright) {
-            tl_drawn_sheet turned = *sheet;
-            turned.landscape = !upright;
-            turned.findings_most = rows[i];
-            turned.cut_list = i == 0;
-            if (sheet->paper && upright) {
-                turned.width = sheet->height;
-                turned.height = sheet->width;
-            }
-            if (lay_out(made, turned))
-                return true;
+    tl_drawn_board boards[2] = {{0}};
+    bool found = false;
+    for (size_t i = cut_list ? 0 : 1; !found && i < sizeof rows / sizeof *rows; ++i)
+        for (int turned = 0; !found && turned < 2; ++turned) {
+            if (!boards[turned].build)
+                boards[turned] = tl_drawn_board_make(build, scale, turned);
+            tl_drawn_sheet tried = *sheet;
+            tried.findings_most = rows[i];
+            tried.cut_list = i == 0;
+            made->board = boards[turned];
+            found = lay_out_turned(made, &tried);
+            if (found)
+                boards[turned] = (tl_drawn_board){0};
         }
-    free_layout(made);
-    return false;
+    for (int turned = 0; turned < 2; ++turned)
+        if (boards[turned].build)
+            tl_drawn_board_free(&boards[turned]);
+    if (!found)
+        *made = (layout){0};
+    return found;
 }
 
 static tl_drawn_sheet sheet_of(const paper* on) {

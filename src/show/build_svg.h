@@ -94,13 +94,14 @@ typedef struct {
     size_t warning_count;
     size_t letters; ///< how many names stand in a key
     double number_radius;
+    bool turned_labels; ///< of stubs at the left and right edge: they run along it
     tl_box front_words; ///< where "player's side" stands
     tl_drawn_obstacle* obstacles;
     size_t obstacle_count;
 } tl_drawn_board;
 
-/// Works out where everything is drawn at a scale.
-tl_drawn_board tl_drawn_board_make(const tl_build* build, double scale);
+/// Works out where everything is drawn at a scale; turned labels take less width.
+tl_drawn_board tl_drawn_board_make(const tl_build* build, double scale, bool turned_labels);
 void tl_drawn_board_free(tl_drawn_board* board);
 /// Adds the board as SVG elements.
 void tl_drawn_board_add(tl_text* page, const tl_drawn_board* board, const char* prefix);

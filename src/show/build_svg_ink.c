@@ -182,25 +182,23 @@ static void add_jack(tl_text* page, const tl_drawn_jack* jack) {
                  fill);
 }
 
-static void add_arrow(tl_text* page, const tl_drawn_lead* lead) {
+static void add_arrow(tl_text* page, const tl_drawn_board* board, const tl_drawn_lead* lead) {
     tl_spot tip = lead->way[lead->count - 1], out = tl_drawn_toward(lead->edge);
     tl_spot foot = {tip.x - 2.6 * out.x, tip.y - 2.6 * out.y};
     tl_text_addf(page, "<path d=\"M%.2f %.2fL%.2f %.2fL%.2f %.2fZ\" fill=\"%s\"/>", tip.x, tip.y,
                  foot.x + 1.3 * out.y, foot.y + 1.3 * out.x, foot.x - 1.3 * out.y,
                  foot.y - 1.3 * out.x, tl_drawn_is_dc(lead->lead) ? "#7a2e00" : "#0a3f78");
-    tl_spot middle = {(lead->words.left + lead->words.right) / 2,
-                      (lead->words.top + lead->words.bottom) / 2};
-    if (out.x == 0) {
-        tl_drawn_add_words(page, middle, "middle", TL_DRAWN_TEXT, lead->label);
-        return;
-    }
-    tl_text_addf(page, "<g transform=\"translate(%.2f %.2f) rotate(-90)\">", middle.x, middle.y);
+    bool turned = out.x != 0 && board->turned_labels;
+    tl_text_addf(page, "<g transform=\"translate(%.2f %.2f)%s\">",
+                 (lead->words.left + lead->words.right) / 2,
+                 (lead->words.top + lead->words.bottom) / 2, turned ? " rotate(-90)" : "");
     tl_drawn_add_words(page, (tl_spot){0, 0}, "middle", TL_DRAWN_TEXT, lead->label);
     tl_text_add(page, "</g>");
 }
 
 /// A lead, with a white edge, so that it is seen which of two goes on where they cross.
-static void add_lead(tl_text* page, const tl_drawn_lead* lead, const char* prefix) {
+static void add_lead(tl_text* page, const tl_drawn_board* board, const tl_drawn_lead* lead,
+                     const char* prefix) {
     if (!lead->count)
         return;
     tl_text way = {0};
@@ -218,7 +216,7 @@ static void add_lead(tl_text* page, const tl_drawn_lead* lead, const char* prefi
                  tl_text_get(&way));
     tl_text_free(&way);
     if (lead->stub)
-        add_arrow(page, lead);
+        add_arrow(page, board, lead);
     tl_text_add(page, "</g>\n");
 }
 
@@ -227,7 +225,7 @@ static void add_leads(tl_text* page, const tl_drawn_board* board, const char* pr
     for (int dc = 1; dc >= 0; --dc)
         for (size_t i = 0; i < board->build->lead_count; ++i)
             if (tl_drawn_is_dc(&board->build->leads[i]) == dc && board->leads[i].below == below)
-                add_lead(page, &board->leads[i], prefix);
+                add_lead(page, board, &board->leads[i], prefix);
 }
 
 static void add_name(tl_text* page, const tl_drawn_name* name) {

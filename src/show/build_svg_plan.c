@@ -190,9 +190,10 @@ static void place_front_words(tl_drawn_board* board, const char* words) {
     }
 }
 
-tl_drawn_board tl_drawn_board_make(const tl_build* build, double scale) {
+tl_drawn_board tl_drawn_board_make(const tl_build* build, double scale, bool turned_labels) {
     tl_drawn_board board = {.build = build,
                             .scale = scale,
+                            .turned_labels = turned_labels,
                             .width = build->width_m * 1000 / scale,
                             .depth = build->depth_m * 1000 / scale};
     board.reach = (tl_box){-ruler_mm, -1, board.width + 1, board.depth + front_mm};

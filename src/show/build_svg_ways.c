@@ -42,10 +42,31 @@ static tl_spot edge_of(const tl_drawn_board* board, tl_spot from, tl_side side) 
     return (tl_spot){from.x + out.x * left, from.y + out.y * left};
 }
 
+/// Whether two straight pieces cross.
+static bool cross(const tl_spot* a, const tl_spot* b) {
+    double ends[4];
+    for (int i = 0; i < 2; ++i) {
+        ends[i] = (a[1].x - a[0].x) * (b[i].y - a[0].y) - (a[1].y - a[0].y) * (b[i].x - a[0].x);
+        ends[2 + i] = (b[1].x - b[0].x) * (a[i].y - b[0].y) - (b[1].y - b[0].y) * (a[i].x - b[0].x);
+    }
+    return ends[0] * ends[1] <= 0 && ends[2] * ends[3] <= 0;
+}
+
+/// How often a straight piece crosses leads on its side of the deck.
+static double crossings(const tl_drawn_board* board, const tl_spot* piece, size_t own) {
+    size_t count = 0;
+    for (size_t i = 0; i < board->build->lead_count; ++i)
+        for (size_t k = 1; i != own && k < board->leads[i].count; ++k)
+            count += board->leads[i].below == board->leads[own].below &&
+                     cross(piece, &board->leads[i].way[k - 1]);
+    return (double)count;
+}
+
 /// How bad a stub's way is: what it crosses, then how long it is.
 static double stub_cost(const tl_drawn_board* board, const tl_spot* way, size_t count, size_t own) {
     double cost = 0.02 * way_length(way, count) + 0.6 * (double)count;
     for (size_t k = 1; k < count; ++k) {
+        cost += 1.5 * crossings(board, &way[k - 1], own);
         for (size_t i = 0; i < board->build->box_count; ++i)
             if (!board->boxes[i].box->under &&
                 tl_drawn_inside(way[k - 1], way[k], board->boxes[i].body) > 0.1)
@@ -78,6 +99,7 @@ static void try_stub(tl_drawn_board* board, size_t index, const tl_spot* corners
     memcpy(way, corners, count * sizeof *way);
     way[count] = edge_of(board, way[count - 1], edge);
     double cost = stub_cost(board, way, count + 1, index);
+    cost += edge == TL_SIDE_FRONT ? 1 : 0; // where the player's feet are
     if (cost >= *least - 1e-9)
         return;
     *least = cost;
@@ -125,7 +147,7 @@ static double label_cost(const tl_drawn_board* board, size_t index, tl_box area)
         const tl_drawn_lead* other = &board->leads[i];
         if (!other->stub || i == index)
             continue;
-        if (i < index && meet(area, other->words, 0.6))
+        if (i < index && meet(area, other->words, 1.5))
             cost += 100;
         tl_spot tip = other->way[other->count - 1], out = tl_drawn_toward(other->edge);
         tl_box ray = {tip.x, tip.y, tip.x, tip.y};
@@ -137,8 +159,8 @@ static double label_cost(const tl_drawn_board* board, size_t index, tl_box area)
     return cost;
 }
 
-/// Runs a stub on over the edge and puts its words at the end of it, along the edge: in the row and
-/// with the shift at which they are in nothing's way.
+/// Runs a stub on over the edge and puts its words at the end of it: in the row and with the shift
+/// along the edge at which they are in nothing's way.
 static void place_label(tl_drawn_board* board, size_t index, const tl_build_end* away) {
     enum { ROWS = 6, SHIFTS = 5 };
     static const double shifts[SHIFTS] = {0, -0.25, 0.25, -0.5, 0.5};
@@ -152,17 +174,18 @@ static void place_label(tl_drawn_board* board, size_t index, const tl_build_end*
     double beyond = lead->edge == TL_SIDE_FRONT  ? front_mm
                     : lead->edge == TL_SIDE_LEFT ? left_mm
                                                  : arrow_mm;
+    bool turned = out.x != 0 && board->turned_labels;
+    double across = turned ? label_mm : width, down = turned ? width : label_mm;
+    double deep = out.x != 0 ? across : down, along = out.x != 0 ? down : across;
     for (int row = 0; row < ROWS; ++row, beyond += label_mm + 0.4)
         for (int i = 0; i < SHIFTS; ++i) {
-            tl_spot tip = {foot.x + out.x * beyond, foot.y + out.y * beyond};
-            double away_mm = 0.4 + label_mm / 2, along = shifts[i] * (width + 2);
-            tl_spot middle = {tip.x + out.x * away_mm + (out.x == 0 ? along : 0),
-                              tip.y + out.y * away_mm + (out.y == 0 ? along : 0)};
-            tl_box area = tl_drawn_around(middle, out.x != 0 ? label_mm : width,
-                                          out.x != 0 ? width : label_mm);
+            tl_spot tip = step(foot, out, beyond);
+            tl_spot middle = step(tip, out, 0.6 + deep / 2);
+            *(out.x != 0 ? &middle.y : &middle.x) += shifts[i] * (along + 2);
+            tl_box area = tl_drawn_around(middle, across, down);
             double cost = label_cost(board, index, area) + row + 0.5 * fabs(shifts[i]);
-            if (area.left < -10 || area.right > board->width + 10) // around a corner
-                cost += 2 * out.y * out.y;
+            if (out.x == 0 && (area.left < -10 || area.right > board->width + 10))
+                cost += 2; // around a corner
             if (cost >= least)
                 continue;
             least = cost;
@@ -407,6 +430,9 @@ void tl_drawn_find_ways(tl_drawn_board* board) {
         board->leads[i].below = is_under(build, &lead->from) || is_under(build, &lead->to);
         if (is_near(build, lead))
             copy_way(board, i);
+    }
+    for (size_t i = 0; i < build->lead_count; ++i) {
+        const tl_build_lead* lead = &build->leads[i];
         bool from_here = lead->from.box < build->box_count,
              to_here = lead->to.box < build->box_count;
         const tl_build_end* here = from_here ? &lead->from : &lead->to;
