@@ -279,8 +279,8 @@ typedef struct {
     bool no_cut_list; ///< it stands elsewhere
 } tl_drawing_options;
 /// The board from above, to scale, as SVG in mm: boxes, plugs, leads by kind with their numbers in
-/// the cut list, findings, scale bar, keys, and the cut list when it fits. `*svg`: free with free().
-/// TL_BAD_INPUT when the scale does not fit, with what would.
+/// the cut list, findings, scale bar, keys, and the cut list when it fits. `*svg`: free with
+/// free(). TL_BAD_INPUT when the scale does not fit, with what would.
 TL_API tl_status tl_build_drawing(const tl_build* build, const tl_drawing_options* options,
                                   char** svg, tl_error* error);
 /// "1:2.5" as 2.5; TL_BAD_INPUT for what is no scale.
