@@ -23,9 +23,17 @@ static const paper papers[] = {
     {"A4", 210, 297}, {"A3", 297, 420}, {"Letter", 215.9, 279.4}, {"Tabloid", 279.4, 431.8}};
 enum { PAPERS = sizeof papers / sizeof *papers };
 
+typedef struct {
+    double scale;
+    bool page_only;
+} usual_scale;
+
 /// ISO 5455:1979 recommends 1:1, 1:2, 1:5, 1:10 and 1:20 (seen); 1:2.5 and 1:4 stand between them
-/// in lists of national standards (seen second hand, of GOST 2.302).
-static const double scales[] = {1, 2, 2.5, 4, 5, 10, 20};
+/// in lists of national standards (seen second hand, of GOST 2.302). On a page, which is narrow,
+/// the next smaller one may be half as large: three more of our own.
+static const usual_scale scales[] = {{1, false},  {2, false}, {2.5, false}, {3, true},
+                                     {4, false},  {5, false}, {6, true},    {8, true},
+                                     {10, false}, {20, false}};
 enum { SCALES = sizeof scales / sizeof *scales };
 
 static const double scale_most = 50;
@@ -256,8 +264,9 @@ static tl_drawn_sheet sheet_of(const paper* on) {
 static double largest(const tl_build* build, const tl_drawn_sheet* sheet, bool cut_list,
                       layout* made) {
     for (size_t i = 0; i < SCALES; ++i)
-        if (fit(build, scales[i], sheet, cut_list, made))
-            return scales[i];
+        if ((!sheet->paper || !scales[i].page_only) &&
+            fit(build, scales[i].scale, sheet, cut_list, made))
+            return scales[i].scale;
     return 0;
 }
 
@@ -293,7 +302,7 @@ static tl_status refuse(const tl_build* build, const tl_drawn_sheet* sheet, doub
                                  scale, room, tl_text_get(&hint))
                   : tl_error_set(error, TL_BAD_INPUT,
                                  "the drawing does not fit %s at 1:%g, nor at any larger scale",
-                                 room, scales[SCALES - 1]);
+                                 room, scales[SCALES - 1].scale);
     tl_text_free(&hint);
     return status;
 }
@@ -475,7 +484,8 @@ tl_status tl_build_drawing(const tl_build* build, const tl_drawing_options* opti
     if (options->room_width_m > 0)
         sheet = (tl_drawn_sheet){.width = options->room_width_m * 1000,
                                  .height = options->room_height_m * 1000,
-                                 .margin = 0.5};
+                                 .margin = 0.2};
+    sheet.list_elsewhere = options->no_cut_list;
     layout made;
     bool fits = options->scale > 0
                     ? fit(build, options->scale, &sheet, !options->no_cut_list, &made)

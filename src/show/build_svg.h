@@ -167,6 +167,7 @@ typedef struct {
     bool landscape;
     size_t findings_most; ///< rows of findings that may be told
     bool cut_list;        ///< there is one
+    bool list_elsewhere;  ///< on the same page
 } tl_drawn_sheet;
 
 tl_drawn_key tl_drawn_title(const tl_drawn_board* board, const tl_drawn_sheet* sheet);

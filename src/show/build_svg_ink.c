@@ -244,23 +244,26 @@ static void add_pointer(tl_text* page, tl_spot from, tl_spot to, const char* col
     if (hypot(from.x - to.x, from.y - to.y) > 0.5)
         tl_text_addf(page,
                      "<path d=\"M%.2f %.2fL%.2f %.2f\" stroke=\"%s\" stroke-width=\"0.3\"/>"
-                     "<circle cx=\"%.2f\" cy=\"%.2f\" r=\"0.6\" fill=\"%s\"/>",
+                     "<circle cx=\"%.2f\" cy=\"%.2f\" r=\"0.6\" fill=\"%s\"/>\n",
                      from.x, from.y, to.x, to.y, colour, to.x, to.y, colour);
 }
 
 static void add_marks(tl_text* page, const tl_drawn_board* board, const char* prefix) {
+    for (size_t i = 0; i < board->build->lead_count; ++i)
+        if (board->leads[i].numbered)
+            add_pointer(page, board->leads[i].number, board->leads[i].points, "#000");
+    for (size_t i = 0; i < board->warning_count; ++i)
+        add_pointer(page, board->warnings[i].at, board->warnings[i].about, "#a00018");
     for (size_t i = 0; i < board->build->lead_count; ++i) {
         const tl_drawn_lead* lead = &board->leads[i];
         if (!lead->numbered)
             continue;
         tl_text_addf(page, "<g class=\"%snumber\">", prefix);
-        add_pointer(page, lead->number, lead->points, "#000");
         tl_drawn_add_number(page, lead->number, board->number_radius, lead->lead);
         tl_text_add(page, "</g>\n");
     }
     for (size_t i = 0; i < board->warning_count; ++i) {
         tl_text_addf(page, "<g class=\"%swarning\">", prefix);
-        add_pointer(page, board->warnings[i].at, board->warnings[i].about, "#a00018");
         tl_drawn_add_triangle(page, board->warnings[i].at, i + 1);
         tl_text_add(page, "</g>\n");
     }

@@ -147,7 +147,7 @@ tl_drawn_key tl_drawn_title(const tl_drawn_board* board, const tl_drawn_sheet* s
     }
     if (is_any_shifted(board))
         add_line(&key, "Leads of one bundle are drawn side by side.");
-    if (!sheet->cut_list)
+    if (!sheet->cut_list && !sheet->list_elsewhere)
         add_line(&key, "Lengths: the cut list of toneload build");
     return key;
 }

@@ -361,6 +361,7 @@ static void a_page_takes_it_in(void** state) {
                                            .room_height_m = 0.24,
                                            .no_cut_list = true});
     assert_null(strstr(svg, "class=\"b1-cut\""));
+    assert_null(strstr(svg, "Lengths:"));
     free(svg);
     fixture_free(build);
 }
