@@ -25,6 +25,7 @@ _toneload_files() { # PATTERN
 _toneload_value() { # OPTION
     case $1 in
     --plot | --curves | --histograms | --sensitivity) _toneload_files '*.svg|*.png|*.pdf' ;;
+    --drawing) _toneload_files '*.svg' ;;
     --output) _toneload_files '*' ;;
     --dump) _toneload_files '*.csv' ;;
     --part) _toneload_files '*.yaml' ;;
@@ -33,7 +34,8 @@ _toneload_value() { # OPTION
     --input) _toneload_files '*.wav|*.WAV' ;;
     --recorded-through | --rig | --limits | --prices) _toneload_files '*.yaml|*.yml' ;;
     --offset) mapfile -t COMPREPLY < <(compgen -W "keep remove" -- "$word") ;;
-    --with-controls | --cable | --load | --hold | --name | --vary | --limit | --fix | --max-gain | --metric | --level | --buffer | --count | --trials | --seed | --select | --shard | --state | --end | --points | --reference-hz | --jobs | --time-limit) ;;
+    --with-controls | --cable | --load | --hold | --name | --vary | --limit | --fix | --max-gain | --metric | --level | --buffer | --count | --trials | --seed | --select | --shard | --state | --end | --points | --reference-hz | --jobs | --time-limit | --scale) ;;
+    --paper) mapfile -t COMPREPLY < <(compgen -W 'A4 A3 Letter Tabloid' -- "$word") ;;
     *) return 1 ;;
     esac
     return 0
