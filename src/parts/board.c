@@ -17,7 +17,11 @@ static const tl_field board_fields[] = {
     {"drop", TL_UNIT_METRE, 0, 0.5, NULL, 0},            // of a lead down through the deck
     {"acceleration", TL_UNIT_COUNT, 0.1, 1000, NULL, 0}, // in g, that fastenings are to stand
     {"factor", TL_UNIT_COUNT, 1, 100, NULL, 0},          // least holding force over what it takes
+    {"cover", TL_UNIT_FRACTION, 0.001, 1, NULL, 0},      // of each bottom, by fastener
     {"mounts", TL_UNIT_METRE, 0.02, 1, NULL, 0},         // from one tie mount to the next
+    {"spares", TL_UNIT_FRACTION, 0, 1, NULL, 0},         // of plugs, mounts and ties, more
+    {"waste", TL_UNIT_FRACTION, 0, 2, NULL, 0},          // of fastener, more
+    {"reel", TL_UNIT_METRE, 0.1, 1000, NULL, 0},         // leads come on reels of that
 };
 
 static const tl_field place_fields[] = {
@@ -31,6 +35,8 @@ static const tl_field place_fields[] = {
     {"thin", 0, 0, 0, tl_no_yes, 0},                  // a thin housing
     {"under", 0, 0, 0, tl_no_yes, 0},                 // below the deck
     {"area", TL_UNIT_SQUARE_METRE, 1e-5, 1, NULL, 0}, // of fastener under it
+    {"cover", TL_UNIT_FRACTION, 0.001, 1, NULL, 0},   // of its bottom, in place of the area
+    {"pull", TL_UNIT_NEWTON, 1, 10e3, NULL, 0},       // the most its housing stands
 };
 
 static const tl_field jack_fields[] = {
@@ -55,13 +61,29 @@ static const tl_field plug_fields[] = {
     {"body", TL_UNIT_METRE, 1e-3, 0.1, NULL, TL_FIELD_NEEDED}, // along the side
     {"height", TL_UNIT_METRE, 1e-3, 0.1, NULL, 0},
     {"reach", TL_UNIT_METRE, 1e-3, 0.2, NULL, 0}, // sideways: from the jack to where the lead goes
-    {"preparation", TL_UNIT_METRE, 0, 0.2, NULL, 0}, // of lead that ends inside it
+    {"preparation", TL_UNIT_METRE, 0, 0.2, NULL, 0},  // of lead that ends inside it
+    {"capacitance", TL_UNIT_FARAD, 0, 1e-9, NULL, 0}, // of its own, between its contacts
 };
 
 static const tl_field fastener_fields[] = {
     {"strength", TL_UNIT_PASCAL, 100, 100e6, NULL, TL_FIELD_NEEDED},
-    {"width", TL_UNIT_METRE, 1e-3, 0.5, NULL, 0}, // of the tape it comes as
 };
+
+/// There is no more fastener under a thing than it has bottom.
+static tl_status check_area(const tl_part* place, tl_error* error) {
+    const tl_value* area = tl_part_value(place, "area");
+    const tl_value* cover = tl_part_value(place, "cover");
+    double bottom_m2 = tl_part_number(place, "width", 0) * tl_part_number(place, "depth", 0);
+    if (area->given && cover->given)
+        return tl_error_at(error, &cover->place,
+                           "'cover' is a share of its bottom, in place of 'area': give one of the "
+                           "two");
+    if (area->given && area->number > bottom_m2 * (1 + 1e-9))
+        return tl_error_at(error, &area->place,
+                           "%.6g cm2 of fastener, but its bottom has only %.6g cm2",
+                           1e4 * area->number, 1e4 * bottom_m2);
+    return TL_OK;
+}
 
 static tl_status check_place(const tl_part* place, tl_error* error) {
     const tl_value* turn = tl_part_value(place, "turn");
@@ -71,7 +93,7 @@ static tl_status check_place(const tl_part* place, tl_error* error) {
                            "turned by %.6g deg: expected 0, 90, 180 or 270 deg, clockwise as seen "
                            "from above",
                            turn->number);
-    return TL_OK;
+    return check_area(place, error);
 }
 
 static tl_status check_plug(const tl_part* plug, tl_error* error) {

@@ -297,8 +297,8 @@ static tl_status read_control(tl_library* library, const tl_part_kind* kind, con
     return status;
 }
 
-static tl_status read_controls(tl_library* library, const tl_yaml* node, tl_part** volume,
-                               tl_part** tone, tl_error* error) {
+tl_status tl_controls_read(tl_library* library, const tl_yaml* node, tl_part** volume,
+                           tl_part** tone, tl_error* error) {
     const tl_yaml* volume_node = tl_yaml_get(node, "volume");
     tl_status status = read_control(library, &tl_kind_volume, volume_node, true, volume, error);
     if (status == TL_OK)
@@ -332,7 +332,7 @@ static tl_status read_voice(tl_library* library, const tl_yaml* node, tl_voice* 
     if (status == TL_OK && follows)
         status = tl_part_read_follows(voice->pickup, follows, error);
     if (status == TL_OK)
-        status = read_controls(library, node, &voice->volume, &voice->tone, error);
+        status = tl_controls_read(library, node, &voice->volume, &voice->tone, error);
     return status;
 }
 
@@ -420,7 +420,7 @@ static tl_status read_guitar(tl_library* library, const tl_yaml* node, tl_guitar
             status = tl_part_check(guitar->source, true, error);
     }
     if (status == TL_OK)
-        status = read_controls(library, node, &guitar->volume, &guitar->tone, error);
+        status = tl_controls_read(library, node, &guitar->volume, &guitar->tone, error);
     return status;
 }
 
@@ -475,8 +475,8 @@ static tl_status read_around(tl_rig* rig, const tl_yaml* tree, tl_error* error) 
 }
 
 static tl_status read_rig(tl_rig* rig, const tl_yaml* tree, tl_error* error) {
-    static const char* const keys[] = {"rig",    "guitar",   "chain", "amp",  "direct",
-                                       "scenes", "dressing", "power", "board"};
+    static const char* const keys[] = {"rig",    "guitar",   "chain", "amp",   "direct",
+                                       "scenes", "dressing", "power", "board", "measure"};
     tl_status status = tl_yaml_expect(tree, TL_YAML_MAP, "a rig file", error);
     if (status != TL_OK)
         return status;
@@ -509,7 +509,12 @@ static tl_status read_rig(tl_rig* rig, const tl_yaml* tree, tl_error* error) {
     const tl_yaml* scenes = tl_yaml_get(tree, "scenes");
     if (status == TL_OK && scenes)
         status = tl_scenes_read(rig, scenes, error);
-    return status == TL_OK ? read_around(rig, tree, error) : status;
+    if (status == TL_OK)
+        status = read_around(rig, tree, error);
+    const tl_yaml* measure = tl_yaml_get(tree, "measure");
+    if (status == TL_OK && measure)
+        status = tl_measure_read(rig, measure, error);
+    return status;
 }
 
 static tl_status rig_read(tl_library* library, const char* path, tl_rig** rig, tl_error* error) {

@@ -6,6 +6,7 @@
 #include "base/yaml.h"
 #include "parts/part.h"
 #include "rig/board.h"
+#include "rig/measure.h"
 #include "rig/power.h"
 #include "toneload/rig.h"
 
@@ -95,6 +96,7 @@ struct tl_rig {
     size_t run_count;
     tl_power* power;      ///< NULL: the file says nothing of it; clones borrow it
     tl_pedalboard* board; ///< NULL: the file says nothing of it; clones borrow it
+    tl_measure* measure;  ///< NULL: the file says nothing of it; clones borrow it
     tl_input* input;      ///< the rig's text; clones borrow it
     bool is_clone;
 };

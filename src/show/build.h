@@ -3,6 +3,7 @@
 #ifndef TL_SHOW_BUILD_H
 #define TL_SHOW_BUILD_H
 
+#include "base/text.h"
 #include "toneload/build.h"
 #include "toneload/show.h"
 
@@ -26,5 +27,13 @@ typedef struct {
 tl_build_totals tl_build_sum(const tl_build* build);
 
 size_t tl_build_count(const tl_build* build, tl_build_gravity gravity);
+
+/// Whether it fits, in a sentence or two; free with free().
+char* tl_build_headline(const tl_build* build);
+/// The cut list of DC or audio leads; NULL when there is none. Free with tl_table_free().
+tl_table* tl_build_leads_table(const tl_build* build, bool dc);
+/// Adds what all leads come to, and how lengths are to be read.
+void tl_build_add_totals(tl_text* text, const tl_build* build);
+void tl_build_add_terms(tl_text* text);
 
 #endif

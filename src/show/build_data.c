@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 // A board to build as JSON and CSV.
 #include "show/build.h"
+#include "show/build_bill.h"
 #include "toneload/show.h"
 
 #include <math.h>
@@ -155,6 +156,8 @@ json_t* tl_build_json(const tl_build* build) {
     put_words(root, "no_dc", build->no_dc);
     put(root, "totals", totals_json(build));
     put(root, "findings", findings_json(build));
+    put(root, "fastening", tl_build_holds_json(build));
+    put(root, "bill", tl_build_bill_json(build));
     json_t* assumed = json_array();
     for (size_t i = 0; i < build->assumed_count; ++i)
         json_array_append_new(assumed, tl_json_words(build->assumed[i]));

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 // A board to build for people: the cut list first, then what does not fit, then what was assumed.
 #include "show/build.h"
+#include "show/build_bill.h"
 #include "show/wrap.h"
 
 #include <math.h>
@@ -17,7 +18,7 @@ tl_build_totals tl_build_sum(const tl_build* build) {
         const tl_build_lead* lead = &build->leads[i];
         if (is_dc(lead)) {
             ++totals.dc;
-            totals.dc_cut_m += lead->cut_m;
+            totals.dc_cut_m += isnan(lead->cut_m) ? 0 : lead->cut_m;
         } else if (lead->on_board) {
             ++totals.patches;
             totals.patch_m += lead->length_m;
@@ -58,23 +59,20 @@ static const char* plug_word(const tl_build_end* end) {
     return *end->plug ? end->plug : "its own";
 }
 
-static void add_verdict(tl_text* text, const tl_build* build) {
+char* tl_build_headline(const tl_build* build) {
     size_t errors = tl_build_count(build, TL_BUILD_ERROR);
     size_t warnings = tl_build_count(build, TL_BUILD_WARNING);
-    char* words =
-        errors
-            ? tl_printf("It does not fit yet: %zu error%s below. Board %.4g x %.4g cm, %zu leads.",
+    return errors ? tl_printf(
+                        "It does not fit yet: %zu error%s below. Board %.4g x %.4g cm, %zu leads.",
                         errors, errors == 1 ? "" : "s", 100 * build->width_m, 100 * build->depth_m,
                         build->lead_count)
-            : tl_printf("It fits%s. Board %.4g x %.4g cm, %zu things on it, %zu leads.",
-                        warnings ? ", with something to look at below" : "", 100 * build->width_m,
-                        100 * build->depth_m, build->box_count, build->lead_count);
-    tl_wrap_words(text, words, 0, 0);
-    free(words);
+                  : tl_printf("It fits%s. Board %.4g x %.4g cm, %zu things on it, %zu leads.",
+                              warnings ? ", with something to look at below" : "",
+                              100 * build->width_m, 100 * build->depth_m, build->box_count,
+                              build->lead_count);
 }
 
-/// The cut list of one kind of lead.
-static void add_leads(tl_text* text, const tl_build* build, bool dc) {
+tl_table* tl_build_leads_table(const tl_build* build, bool dc) {
     tl_table* table = tl_table_new();
     tl_table_column(table, "\nno.", "number");
     tl_table_column(table, "\nfrom", "from");
@@ -106,15 +104,24 @@ static void add_leads(tl_text* text, const tl_build* build, bool dc) {
         add_length(table, lead->length_m);
         add_length(table, lead->cut_m);
     }
-    if (count) {
-        char* words = tl_table_text(table);
-        tl_text_addf(text, "\n%s\n%s", dc ? "DC leads" : "Audio leads", words);
-        free(words);
-    }
+    if (count)
+        return table;
+    tl_table_free(table);
+    return NULL;
+}
+
+/// The cut list of one kind of lead.
+static void add_leads(tl_text* text, const tl_build* build, bool dc) {
+    tl_table* table = tl_build_leads_table(build, dc);
+    if (!table)
+        return;
+    char* words = tl_table_text(table);
+    tl_text_addf(text, "\n%s\n%s", dc ? "DC leads" : "Audio leads", words);
+    free(words);
     tl_table_free(table);
 }
 
-static void add_totals(tl_text* text, const tl_build* build) {
+void tl_build_add_totals(tl_text* text, const tl_build* build) {
     tl_build_totals totals = tl_build_sum(build);
     tl_text words = {0};
     if (totals.patches) {
@@ -143,7 +150,7 @@ static void add_totals(tl_text* text, const tl_build* build) {
     }
 }
 
-static void add_terms(tl_text* text) {
+void tl_build_add_terms(tl_text* text) {
     tl_wrap_words(
         text,
         "The route is along the middle of the lead from where it leaves one plug to where "
@@ -176,12 +183,16 @@ char* tl_build_text(const tl_build* build) {
     tl_text text = {0};
     tl_text_add_safe(&text, build->rig);
     tl_text_add(&text, "\n\n");
-    add_verdict(&text, build);
+    char* verdict = tl_build_headline(build);
+    tl_wrap_words(&text, verdict, 0, 0);
+    free(verdict);
     add_leads(&text, build, false);
     add_leads(&text, build, true);
-    add_totals(&text, build);
-    add_terms(&text);
+    tl_build_add_totals(&text, build);
+    tl_build_add_terms(&text);
     add_findings(&text, build);
+    tl_build_add_holds(&text, build);
+    tl_build_add_bill(&text, build);
     add_assumed(&text, build);
     char* cautions = tl_cautions_text(TL_BUILD_CAUTIONS);
     tl_text_addf(&text, "\n%s", cautions);

@@ -5,6 +5,8 @@
 #include "base/locale.h"
 #include "base/text.h"
 #include "parts/kinds.h"
+#include "study/build_bill.h"
+#include "study/build_hold.h"
 #include "study/power_work.h"
 
 #include <math.h>
@@ -53,7 +55,10 @@ static tl_build_end make_end(const tl_build_work* w, const tl_layout_end* end) {
                          .low = nowhere,
                          .high = nowhere,
                          .room_m = NAN,
-                         .body_m = NAN};
+                         .body_m = NAN,
+                         .farad = NAN};
+    if (end->plug)
+        made.farad = tl_part_number(end->plug, "capacitance", NAN);
     if (!end->placed)
         return made;
     made.box = w->boxes[end->box];
@@ -140,7 +145,7 @@ static void list_leads(tl_build_work* w) {
         make_lead(w, i);
 }
 
-static tl_status make_build(tl_build_work* w, tl_error* error) {
+static tl_status make_build(tl_build_work* w, const char* prices, tl_error* error) {
     tl_build* build = w->build;
     const tl_part* part = w->board->part;
     build->rig = tl_copy(tl_rig_title(w->rig));
@@ -156,13 +161,14 @@ static tl_status make_build(tl_build_work* w, tl_error* error) {
     list_leads(w);
     tl_build_look(w);
     tl_build_assume(w);
-    return TL_OK;
+    tl_build_hold_all(w);
+    tl_hold_assume(w);
+    return tl_build_bill(w, prices, error);
 }
 
 tl_status tl_study_build(tl_session* session, tl_rig* rig, const tl_build_options* options,
                          tl_build** build, tl_error* error) {
     (void)session;
-    (void)options;
     *build = NULL;
     if (!rig->board)
         return tl_error_set(error, TL_BAD_INPUT,
@@ -171,7 +177,7 @@ tl_status tl_study_build(tl_session* session, tl_rig* rig, const tl_build_option
                             tl_rig_path(rig));
     tl_locale locale = tl_locale_plain();
     tl_build_work w = {.rig = rig, .board = rig->board, .build = tl_new(1, sizeof(tl_build))};
-    tl_status status = make_build(&w, error);
+    tl_status status = make_build(&w, options ? options->prices : NULL, error);
     tl_layout_free(&w.layout);
     free(w.boxes);
     free(w.consumers);
@@ -205,19 +211,14 @@ void tl_build_free(tl_build* build) {
         free(build->findings[i].words);
     for (size_t i = 0; i < build->hold_count; ++i)
         free(build->holds[i].fastener);
-    for (size_t i = 0; i < build->line_count; ++i) {
-        free(build->lines[i].item);
-        free(build->lines[i].from);
-    }
+    tl_bill_clear(build);
     for (size_t i = 0; i < build->assumed_count; ++i)
         free(build->assumed[i]);
     free(build->boxes);
     free(build->leads);
     free(build->findings);
     free(build->holds);
-    free(build->lines);
     free(build->assumed);
-    free(build->currency);
     free(build->no_dc);
     free(build->rig);
     free(build);

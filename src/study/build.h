@@ -32,5 +32,10 @@ void tl_build_find(tl_build* build, tl_build_finding about, const char* format, 
 void tl_build_look(tl_build_work* w);
 /// Adds what was taken where the rig does not say.
 void tl_build_assume(tl_build_work* w);
+/// Adds one such sentence, and takes it over.
+void tl_build_take(tl_build* build, char* words);
+
+/// Fills in the bill of materials, with the prices of a file or (NULL) without.
+tl_status tl_build_bill(tl_build_work* w, const char* prices, tl_error* error);
 
 #endif

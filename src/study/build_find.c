@@ -254,7 +254,7 @@ void tl_build_look(tl_build_work* w) {
     free(plugs);
 }
 
-static void assume(tl_build* build, char* words) {
+void tl_build_take(tl_build* build, char* words) {
     build->assumed = tl_grow(build->assumed, build->assumed_count + 1, sizeof *build->assumed);
     build->assumed[build->assumed_count++] = words;
 }
@@ -272,21 +272,25 @@ static void assume_leads(tl_build_work* w) {
         through = through || lead->drop_m > 0;
     }
     if (outer[0])
-        assume(w->build, tl_printf("Leads that do not say it are %.3g mm thick (from memory).",
-                                   1e3 * TL_LAYOUT_OUTER_M));
+        tl_build_take(w->build,
+                      tl_printf("Leads that do not say it are %.3g mm thick (from memory).",
+                                1e3 * TL_LAYOUT_OUTER_M));
     if (outer[1])
-        assume(w->build, tl_printf("DC leads that do not say it are %.3g mm thick (from memory).",
-                                   1e3 * TL_LAYOUT_DC_OUTER_M));
+        tl_build_take(w->build,
+                      tl_printf("DC leads that do not say it are %.3g mm thick (from memory).",
+                                1e3 * TL_LAYOUT_DC_OUTER_M));
     if (bend)
-        assume(w->build,
-               tl_printf("A lead may be bent once to a radius of %.3g times its thickness, at its "
-                         "middle (common practice: 5 to 10 diameters for flexible coaxial leads).",
-                         TL_LAYOUT_BEND));
+        tl_build_take(
+            w->build,
+            tl_printf("A lead may be bent once to a radius of %.3g times its thickness, at its "
+                      "middle (common practice: 5 to 10 diameters for flexible coaxial leads).",
+                      TL_LAYOUT_BEND));
     if (through && !tl_part_has(w->board->part, "drop"))
-        assume(w->build,
-               tl_printf("A lead to what hangs below goes straight down from its plug and takes "
-                         "%.3g mm to get through the deck (from memory).",
-                         1e3 * TL_LAYOUT_DROP_M));
+        tl_build_take(
+            w->build,
+            tl_printf("A lead to what hangs below goes straight down from its plug and takes "
+                      "%.3g mm to get through the deck (from memory).",
+                      1e3 * TL_LAYOUT_DROP_M));
 }
 
 /// Plugs that the board does not name.
@@ -295,21 +299,22 @@ static void assume_plugs(tl_build_work* w) {
                                         "of DC leads"};
     for (size_t i = 0; i < 3; ++i)
         if (w->layout.defaults[i])
-            assume(w->build, tl_printf("Plugs %s are '%s', since nothing else is said.", where[i],
-                                       w->layout.defaults[i]->library));
+            tl_build_take(w->build, tl_printf("Plugs %s are '%s', since nothing else is said.",
+                                              where[i], w->layout.defaults[i]->library));
 }
 
 void tl_build_assume(tl_build_work* w) {
     const tl_part* part = w->board->part;
-    assume(w->build,
-           tl_copy("Leads lie on the deck, around what stands there; they may cross each "
-                   "other and lie below plugs. What they come down from a jack to the deck "
-                   "is of their slack."));
+    tl_build_take(w->build,
+                  tl_copy("Leads lie on the deck, around what stands there; they may cross each "
+                          "other and lie below plugs. What they come down from a jack to the deck "
+                          "is of their slack."));
     if (!tl_part_has(part, "slack.share") || !tl_part_has(part, "slack.least"))
-        assume(w->build,
-               tl_printf("Slack is %.3g %% of the route, at least %.3g mm (from memory: about a "
-                         "finger's width).",
-                         100 * w->layout.share, 1e3 * w->layout.least_m));
+        tl_build_take(
+            w->build,
+            tl_printf("Slack is %.3g %% of the route, at least %.3g mm (from memory: about a "
+                      "finger's width).",
+                      100 * w->layout.share, 1e3 * w->layout.least_m));
     assume_leads(w);
     assume_plugs(w);
 }
