@@ -78,8 +78,8 @@ typedef struct {
     double* smooth_hz; ///< TL_SMOOTH_POINTS, from the first reading to the last, to draw by
     double* smooth_db; ///< predicted there
     size_t outside;    ///< readings outside their band
-    size_t worst;   ///< the reading farthest from its band's middle, in widths of it
-    double rms_db;  ///< of measured minus predicted
+    size_t worst;      ///< the reading farthest from its band's middle, in widths of it
+    double rms_db;     ///< of measured minus predicted
     bool offset_removed;
     double offset_db; ///< that was removed, or would have fitted best
     size_t cells;     ///< groups of readings that the joint test weighs

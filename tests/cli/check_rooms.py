@@ -32,6 +32,8 @@ PUBLIC = {
     "dress.h": "response",  # the same
     "power.h": "response",  # the same
     "fit.h": "response",  # the same
+    "accept.h": "response",  # the same
+    "meter.h": "response",  # the same
     "measured.h": "base",
     "design.h": "circuit",
     "bench.h": "study",
