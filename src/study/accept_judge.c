@@ -65,13 +65,28 @@ static void between(const double* rows, size_t steps, size_t count, double step,
     }
 }
 
-/// Squared length of a whitened row between rows.
-static double distance_at(const double* rows, size_t steps, size_t count, double step) {
-    double x[MOST_CELLS];
+/// What the squared length of any row between rows follows from: products of each row with itself
+/// and the three after it.
+typedef double products[4];
+
+static products* multiply(const double* rows, size_t steps, size_t count) {
+    products* made = tl_new(steps, sizeof *made);
+    for (size_t i = 0; i < steps; ++i)
+        for (size_t j = i; j < steps && j < i + 4; ++j)
+            for (size_t k = 0; k < count; ++k)
+                made[i][j - i] += rows[i * count + k] * rows[j * count + k];
+    return made;
+}
+
+static double distance_at(const products* rows, size_t steps, double step) {
+    size_t index[4] = {0};
+    double weight[4] = {1, 0, 0, 0};
     double sum = 0;
-    between(rows, steps, count, step, x);
-    for (size_t i = 0; i < count; ++i)
-        sum += x[i] * x[i];
+    if (steps > 1)
+        cubic(step, steps, index, weight);
+    for (int i = 0; i < 4; ++i)
+        for (int j = i; j < 4; ++j)
+            sum += (i == j ? 1 : 2) * weight[i] * weight[j] * rows[index[i]][index[j] - index[i]];
     return sum;
 }
 
@@ -83,18 +98,19 @@ static size_t node_of(double step, double* share) {
     return (size_t)whole;
 }
 
-/// All steps of a class, their misses whitened by each node: [(node * steps + step) * cells].
-static double* whiten_all(const tl_outlook* o, const tl_suspect_class* class,
-                          const tl_outlook_class* seen, const double* measured) {
-    double* all = tl_new(class->nodes * class->steps * o->cells, sizeof *all);
-    for (size_t node = 0; node < class->nodes; ++node)
-        for (size_t step = 0; step < class->steps; ++step) {
-            double* x = all + (node * class->steps + step) * o->cells;
-            for (size_t i = 0; i < o->cells; ++i)
-                x[i] = measured[i] - seen->cell_db[step * o->cells + i];
-            tl_normal_whiten(&seen->nodes[node], x);
-        }
-    return all;
+/// The misses of all steps of a class, whitened by a node.
+static products* whiten_all(const tl_outlook* o, const tl_suspect_class* class,
+                            const tl_outlook_class* seen, size_t node, const double* measured) {
+    double* all = tl_new(class->steps * o->cells, sizeof *all);
+    for (size_t step = 0; step < class->steps; ++step) {
+        double* x = all + step * o->cells;
+        for (size_t i = 0; i < o->cells; ++i)
+            x[i] = measured[i] - seen->cell_db[step * o->cells + i];
+        tl_normal_whiten(&seen->nodes[node], x);
+    }
+    products* made = multiply(all, class->steps, o->cells);
+    free(all);
+    return made;
 }
 
 /// Where the probability up to there is `share` of all.
@@ -112,19 +128,17 @@ static double step_at_share(const double* log_density, double most, double share
     return TL_ACCEPT_STEPS - 1;
 }
 
-static void weigh_number(const tl_outlook* o, const tl_suspect_class* class,
-                         const tl_outlook_class* seen, const double* all, weighing* w) {
+static void weigh_number(const tl_outlook_class* seen, products* const* nodes, weighing* w) {
     const double last = TL_ACCEPT_STEPS - 1;
     double sum = 0;
-    size_t row = class->steps * o->cells;
     w->log_density = tl_new(FINE_STEPS, sizeof *w->log_density);
     w->best_density = -INFINITY;
     for (size_t i = 0; i < FINE_STEPS; ++i) {
         double step = (double)i / FINE;
         double share = 0;
         size_t node = node_of(step, &share);
-        double one = distance_at(all + node * row, class->steps, o->cells, step);
-        double other = distance_at(all + (node + 1) * row, class->steps, o->cells, step);
+        double one = distance_at(nodes[node], TL_ACCEPT_STEPS, step);
+        double other = distance_at(nodes[node + 1], TL_ACCEPT_STEPS, step);
         w->log_density[i] = (1 - share) * tl_normal_log_density(&seen->nodes[node], one) +
                             share * tl_normal_log_density(&seen->nodes[node + 1], other);
         if (w->log_density[i] > w->best_density) {
@@ -143,15 +157,18 @@ static void weigh_number(const tl_outlook* o, const tl_suspect_class* class,
 static void weigh(const tl_prospect* p, const tl_outlook* o, const double* measured, weighing* w) {
     const tl_suspect_class* class = &p->classes[w->class];
     const tl_outlook_class* seen = &o->classes[w->class];
-    double* all = whiten_all(o, class, seen, measured);
+    products* nodes[TL_ACCEPT_NODES] = {NULL};
+    for (size_t i = 0; i < class->nodes; ++i)
+        nodes[i] = whiten_all(o, class, seen, i, measured);
     if (class->steps > 1) {
-        weigh_number(o, class, seen, all, w);
+        weigh_number(seen, nodes, w);
     } else {
-        w->statistic = distance_at(all, 1, o->cells, 0);
+        w->statistic = distance_at(nodes[0], 1, 0);
         w->best_density = tl_normal_log_density(&seen->nodes[0], w->statistic);
         w->evidence = w->best_density;
     }
-    free(all);
+    for (size_t i = 0; i < class->nodes; ++i)
+        free(nodes[i]);
 }
 
 /// The evidence of a miss of no known cause: all shapes alike.
@@ -364,7 +381,8 @@ static void gather(const tl_prospect* p, const tl_outlook* o, weighing* all, dou
             add_causes(p, &all[j], step, &made);
         }
         made.one_stretch = made.one_stretch && made.count > 1;
-        qsort(made.causes, made.count, sizeof *made.causes, by_rank);
+        if (made.causes)
+            qsort(made.causes, made.count, sizeof *made.causes, by_rank);
         add_curve(p, o, &all[i], board, measured, &made);
         board->classes = tl_grow(board->classes, board->class_count + 1, sizeof *board->classes);
         board->classes[board->class_count++] = made;
