@@ -467,8 +467,8 @@ static tl_status read_around(tl_rig* rig, const tl_yaml* tree, tl_error* error) 
     tl_status status = power ? tl_power_read(rig, power, error) : TL_OK;
     if (status == TL_OK && board)
         status = tl_pedalboard_read(rig, board, error);
-    if (status == TL_OK)
-        status = tl_layout_apply(rig, error);
+    if (status == TL_OK && dressing)
+        status = tl_layout_apply(rig, error); // else tl_rig_check() does it
     if (status == TL_OK && dressing)
         status = tl_dressing_read(rig, dressing, error);
     return status;

@@ -301,8 +301,10 @@ static void assume_plugs(tl_build_work* w) {
 
 void tl_build_assume(tl_build_work* w) {
     const tl_part* part = w->board->part;
-    assume(w->build, tl_copy("Leads lie on the deck, around what stands there; they may cross each "
-                             "other and lie below plugs."));
+    assume(w->build,
+           tl_copy("Leads lie on the deck, around what stands there; they may cross each "
+                   "other and lie below plugs. What they come down from a jack to the deck "
+                   "is of their slack."));
     if (!tl_part_has(part, "slack.share") || !tl_part_has(part, "slack.least"))
         assume(w->build,
                tl_printf("Slack is %.3g %% of the route, at least %.3g mm (from memory: about a "
