@@ -16,6 +16,8 @@
 
 /// Tolerances are three standard deviations, and so is what a meter is stated to be off.
 static const double sigmas = 3;
+/// No reading is better than this, whatever is stated of the meter.
+static const double least_meter_db = 0.01;
 static const double low_hz = 10;
 static const double high_hz = 100e3;
 
@@ -272,7 +274,8 @@ static tl_status make_rig(const tl_rig* rig, const tl_accept_options* options, t
     if (status == TL_OK && !options->as_written)
         status = tl_measure_rig(*state, options->amp, bench, error);
     tl_measure_terms terms = tl_measure_of(rig);
-    accept->meter_db = options->meter_db > 0 ? options->meter_db : terms.uncertainty_db / sigmas;
+    accept->meter_db = fmax(
+        options->meter_db > 0 ? options->meter_db : terms.uncertainty_db / sigmas, least_meter_db);
     accept->through = options->as_written
                           ? tl_copy("the rig's own guitar, which gives 1 V, and amp")
                           : through_words(&terms);
