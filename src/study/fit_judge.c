@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "study/fit_judge.h"
 
+#include "base/quantity.h"
 #include "base/statistics.h"
 #include "base/text.h"
 
@@ -83,7 +84,8 @@ static void pair_up(tl_fit* fit, const tl_fit_problem* problem, const tl_fit_spr
 
 /// What follows from the values: logarithms of the pole's frequency and of Q.
 static bool resonance(const tl_fit_problem* problem, const double at[TL_FIT_TOTAL], double ln[2]) {
-    bool found = tl_fit_pole(at, problem->eddy, &ln[0], &ln[1]);
+    const tl_fit_coil coil = tl_fit_coil_at(at, problem->eddy);
+    bool found = tl_fit_pole(&coil, &ln[0], &ln[1]);
     ln[0] = log(ln[0]);
     ln[1] = log(ln[1]);
     return found;
@@ -184,6 +186,14 @@ static bool is_loose(const tl_fit_estimate* one) {
     return !one->known && one->used && !(one->high < one->value * (1 + loose));
 }
 
+/// A frequency to three digits; free with free().
+static char* hz_words(double hz) {
+    double unit = pow(10, floor(log10(hz)) - 2);
+    tl_text words = {0};
+    tl_quantity_add(&words, TL_UNIT_HERTZ, round(hz / unit) * unit);
+    return tl_text_take(&words);
+}
+
 /// What would tell a value that the sweep leaves open.
 static void warn_of_value(tl_fit* fit, const tl_fit_problem* problem, tl_fit_value value) {
     const tl_fit_estimate* one = &fit->values[value];
@@ -194,35 +204,37 @@ static void warn_of_value(tl_fit* fit, const tl_fit_problem* problem, tl_fit_val
         tl_text_addf(&open, "The sweep does not tell the %s", words_of(value));
     else
         tl_text_addf(&open, "The sweep hardly tells the %s", words_of(value));
-    double low_hz = problem->data->omega[0] / (2 * M_PI);
-    double high_hz = problem->data->omega[problem->data->count - 1] / (2 * M_PI);
+    char* low = hz_words(problem->data->omega[0] / (2 * M_PI));
+    char* high = hz_words(problem->data->omega[problem->data->count - 1] / (2 * M_PI));
     double henry = tl_fit_number(TL_FIT_INDUCTANCE, problem->at[TL_FIT_INDUCTANCE]);
     double ohm = tl_fit_number(TL_FIT_RESISTANCE, problem->at[TL_FIT_RESISTANCE]);
     switch (value) {
     case TL_FIT_RESISTANCE:
         WARN(fit,
-             "%s: it shows below some %.3g Hz, and the sweep begins at %.4g Hz. Read it with an "
+             "%s: it shows below some %.0f Hz, and the sweep begins at %s. Read it with an "
              "ohmmeter and say --hold '{resistance: ..}', or begin lower.",
-             tl_text_get(&open), fmin(ohm / (2 * M_PI * henry), 200), low_hz);
+             tl_text_get(&open), fmin(ohm / (2 * M_PI * henry), 200), low);
         break;
     case TL_FIT_CAPACITANCE:
         WARN(fit,
-             "%s: it shows at the resonance and beyond, and the sweep ends at %.4g Hz. Sweep "
+             "%s: it shows at the resonance and beyond, and the sweep ends at %s. Sweep "
              "higher, or bring the resonance down with a known capacitor across the pickup (as "
              "'capacitance' in --load).",
-             tl_text_get(&open), high_hz);
+             tl_text_get(&open), high);
         break;
     case TL_FIT_INDUCTANCE:
         WARN(fit,
              "%s: it shows where the impedance rises with frequency, between some hundred hertz "
-             "and the resonance; the sweep goes from %.4g Hz to %.4g Hz.",
-             tl_text_get(&open), low_hz, high_hz);
+             "and the resonance; the sweep goes from %s to %s.",
+             tl_text_get(&open), low, high);
         break;
     default:
         WARN(fit, "%s: it shows around the resonance, best in the phase of the impedance.",
              tl_text_get(&open));
     }
     tl_text_free(&open);
+    free(low);
+    free(high);
 }
 
 /// What would tell two values apart that move as one.
@@ -245,7 +257,8 @@ static void warn_of_pair(tl_fit* fit, const tl_fit_pair* pair) {
         (!is_loose(&fit->values[pair->a]) && !is_loose(&fit->values[pair->b])))
         return;
     WARN(fit,
-         "The sweep cannot tell %s and %s apart (their errors move together, correlation %.3f). "
+         "The sweep cannot tell the %s and the %s apart (their errors move together, correlation "
+         "%.3f). "
          "What would: %s.",
          words_of(pair->a), words_of(pair->b), pair->correlation, what_tells(fit, pair));
 }
@@ -253,12 +266,30 @@ static void warn_of_pair(tl_fit* fit, const tl_fit_pair* pair) {
 static void warn_of_misses(tl_fit* fit) {
     if (!fit->misses)
         return;
+    char* where = hz_words(fit->miss_hz);
     WARN(fit,
          "The pickup is not quite this model: it lies %s what was measured by up to %.2g %%, near "
-         "%.3g Hz, and such misses hang together (point to point they scatter by %.2g %%). The "
+         "%s, and such misses hang together (point to point they scatter by %.2g %%). The "
          "intervals count chance alone: they are too narrow.",
-         fit->miss > 0 ? "above" : "below", 100 * expm1(fabs(fit->miss)), fit->miss_hz,
-         100 * fit->noise);
+         fit->miss > 0 ? "above" : "below", 100 * expm1(fabs(fit->miss)), where, 100 * fit->noise);
+    free(where);
+}
+
+static void warn_of_rival(tl_fit* fit) {
+    if (!fit->rival)
+        return;
+    tl_text words = {0};
+    for (int i = 0; i <= TL_FIT_CAPACITANCE; ++i) {
+        static const tl_unit as[] = {TL_UNIT_HENRY, TL_UNIT_OHM, TL_UNIT_FARAD};
+        double unit = pow(10, floor(log10(fit->rival_values[i])) - 3);
+        tl_text_add(&words, i ? ", " : "");
+        tl_quantity_add(&words, as[i], round(fit->rival_values[i] / unit) * unit);
+    }
+    WARN(fit,
+         "Another pickup fits this sweep as well: %s. An impedance would tell which it is, or a "
+         "second sweep with another load, or a value held.",
+         tl_text_get(&words));
+    tl_text_free(&words);
 }
 
 static void note_eddy(tl_fit* fit) {
@@ -297,12 +328,14 @@ void tl_fit_judge(tl_fit* fit, const tl_fit_problem* problem, const double held[
     find_resonance(fit, problem, &spread);
     fit->meter_hz[0] = 120;
     fit->meter_hz[1] = 1000;
+    const tl_fit_coil coil = tl_fit_coil_at(problem->at, problem->eddy);
     for (int i = 0; i < 2; ++i)
-        fit->meter_henry[i] = tl_fit_meter_henry(problem->at, problem->eddy, fit->meter_hz[i]);
+        fit->meter_henry[i] = tl_fit_meter_henry(&coil, fit->meter_hz[i]);
     for (int i = 0; i < TL_FIT_TOTAL; ++i)
         warn_of_value(fit, problem, (tl_fit_value)i);
     for (size_t i = 0; i < fit->pair_count; ++i)
         warn_of_pair(fit, &fit->pairs[i]);
+    warn_of_rival(fit);
     warn_of_misses(fit);
     note_eddy(fit);
     note_meter(fit);
