@@ -119,9 +119,16 @@ static void note_rival(tl_fit* fit, const search* s) {
     }
 }
 
-/// The best that was found; gone on from with a robust loss, if that is asked for.
+/// The best that was found, once more from there while it pays (in a flat valley steps get small
+/// before its floor); and from it with a robust loss, if that is asked for.
 static tl_fit_problem finish(const working* w, search* s) {
+    enum { MOST_TIMES = 6 };
     tl_fit_problem* best = &s->found[s->best];
+    double before = INFINITY;
+    for (int i = 0; i < MOST_TIMES && isfinite(best->cost) && best->cost < 0.999 * before; ++i) {
+        before = best->cost;
+        tl_fit_find(best, false);
+    }
     if (w->options->robust && isfinite(best->cost))
         tl_fit_find(best, true);
     return *best;
@@ -168,7 +175,7 @@ static tl_fit_problem find_eddy(const working* w, const tl_fit_problem* plain, s
 static double aicc(const tl_fit_problem* problem, double cost) {
     double n = (double)tl_fit_miss_count(problem);
     double k = (double)problem->free_count + 1;
-    double floor = n * 1e-26; // exact data has rounding only
+    double floor = n * 1e-14; // exact data has rounding only
     return n * log(fmax(cost, floor) / n) + 2 * k + 2 * k * (k + 1) / (n - k - 1);
 }
 

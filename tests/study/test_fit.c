@@ -232,7 +232,8 @@ static void holds_up(const between* b, const coil* c) {
             tl_fit_network_at(network, 2 * M_PI * hz, &ports[k]);
             tl_fit_network_free(network);
             double complex h = model(c, TL_MEASURED_RESPONSE, &ports[k], hz);
-            near("response", cabs(h / solved[k].h[i] - 1), 0, 1e-8); // the solver's own noise
+            // To the solver's own noise, which is that of its largest volts.
+            near("response", cabs(h - solved[k].h[i]), 0, 1e-8 * fmax(cabs(h), 0.1));
             if (k)
                 continue;
             options.load = "open";
@@ -255,7 +256,7 @@ static void holds_up(const between* b, const coil* c) {
 static void formula_is_the_circuit(void** state) {
     (void)state;
     static const between cases[] = {
-        {NULL, "", "patch-coax=1 cm", "{cable: patch-coax, length: 1 cm}"},
+        {NULL, "", "patch-coax=1 m", "{cable: patch-coax, length: 1 m}"},
         {NULL, "", "standard-coax=3 m", "{cable: standard-coax, length: 3 m}"},
         {"{volume: {pot: 250 kohm, taper: audio, position: 60 %, bleed: {capacitor: 680 pF, "
          "resistor: 150 kohm, wiring: parallel}}, tone: {pot: 250 kohm, capacitor: 22 nF, "
@@ -383,7 +384,8 @@ static void exact_sweeps_come_back(void** state) {
                 make_sweep(&made, &coils[i], (tl_measured_kind)kind, hung ? hung : "open", &how);
                 tl_fit* fit = fit_of(&made, &options);
                 bool eddy = coils[i].values[TL_FIT_EDDY_FRACTION] > 0;
-                assert_int_equal(fit->eddy, eddy);
+                if (fit->eddy != eddy)
+                    fail_msg("%s", fit->notes[0]);
                 // A response of a coil into a resistance has two: it is one of them.
                 assert_true(!fit->rival || kind == TL_MEASURED_RESPONSE);
                 bool other = fabs(fit->values[0].value / coils[i].values[0] - 1) > 1e-5;
@@ -393,7 +395,8 @@ static void exact_sweeps_come_back(void** state) {
                          (other ? fit->rival_values[j] : fit->values[j].value) / coils[i].values[j],
                          1, 1e-5);
                 rivals += fit->rival;
-                assert_int_equal(fit->warning_count, fit->rival);
+                if (fit->warning_count != fit->rival)
+                    fail_msg("%s", fit->warning_count ? fit->warnings[0] : "no warning");
                 warns(fit, "Another pickup fits this sweep as well", fit->rival);
                 tl_fit_free(fit);
             }
