@@ -98,25 +98,40 @@ static bool differ(const tl_fit_problem* a, const tl_fit_problem* b) {
     return most > 0.05;
 }
 
-/// Notes another place that fits as well: its cost is more by less than chance alone would make
-/// the truth's (3.84 variances in 95 of 100 sweeps; the likelihood ratio of one value).
-static void note_rival(tl_fit* fit, const search* s) {
+/// How far a capacitance is from that of usual windings, 80 to 200 pF (H. E. W. Lemme, The Secrets
+/// of Electric Guitar Pickups, as quoted; seen), in logarithms.
+static double oddness(const tl_fit_problem* found) {
+    return fabs(found->at[TL_FIT_CAPACITANCE] - log(126e-12));
+}
+
+/// Looks for another place that fits as well: its cost is more by less than chance alone would make
+/// the truth's (3.84 variances in 95 of 100 sweeps; the likelihood ratio of one value). Of two the
+/// one that is nearer to usual pickups is the better.
+static void settle(tl_fit* fit, search* s) {
     static const double chance = 3.84;
     static const double rounding = 1e-16; // of a miss, squared
     const tl_fit_problem* best = &s->found[s->best];
     double n = (double)tl_fit_miss_count(best);
     double freedom = n - (double)best->free_count;
     double limit = best->cost * (1 + chance / freedom) + n * rounding;
+    const tl_fit_problem* other = NULL;
     fit->rival = false;
     for (size_t i = 0; i < s->count; ++i) {
-        const tl_fit_problem* other = &s->found[i];
-        if (!is_sane(other) || other->cost > limit || !differ(best, other))
-            continue;
-        limit = other->cost;
-        fit->rival = true;
-        for (int j = 0; j < TL_FIT_TOTAL; ++j)
-            fit->rival_values[j] = tl_fit_number((tl_fit_value)j, other->at[j]);
+        const tl_fit_problem* found = &s->found[i];
+        if (is_sane(found) && found->cost <= limit && differ(best, found) &&
+            (!other || found->cost < other->cost))
+            other = found;
     }
+    if (!other)
+        return;
+    const tl_fit_problem* rival = other;
+    if (oddness(other) < oddness(best)) {
+        rival = best;
+        s->best = (size_t)(other - s->found);
+    }
+    fit->rival = true;
+    for (int j = 0; j < TL_FIT_TOTAL; ++j)
+        fit->rival_values[j] = tl_fit_number((tl_fit_value)j, rival->at[j]);
 }
 
 /// The best that was found, once more from there while it pays (in a flat valley steps get small
@@ -141,6 +156,7 @@ static tl_fit_problem find_plain(const working* w, search* s) {
     tl_fit_problem empty = problem_of(w, false);
     for (size_t i = 0; i < count && try_start(s, &empty, starts[i]); ++i)
         ;
+    settle(w->fit, s);
     return finish(w, s);
 }
 
@@ -167,6 +183,7 @@ static tl_fit_problem find_eddy(const working* w, const tl_fit_problem* plain, s
             start[TL_FIT_EDDY_RESISTANCE] = tl_fit_coordinate(TL_FIT_EDDY_RESISTANCE, ohm);
             more = try_start(s, &empty, start);
         }
+    settle(w->fit, s);
     return finish(w, s);
 }
 
@@ -190,21 +207,18 @@ static tl_fit_problem choose(const working* w) {
     tl_fit_problem with = problem_of(w, true);
     size_t misses = tl_fit_miss_count(&plain);
     fit->eddy = forced;
-    note_rival(fit, &plains);
     if (!forced && misses < with.free_count + 3)
         return plain;
     with = find_eddy(w, &plain, &lossy);
-    if (forced) {
-        note_rival(fit, &lossy);
+    if (forced)
         return with;
-    }
     fit->eddy_tried = true;
     // With a robust loss both are told by the same scale: that of the model that holds more.
     double cost = w->options->robust ? tl_fit_cost(&plain, with.scale) : plain.cost;
     fit->eddy_aicc = aicc(&plain, cost) - aicc(&with, with.cost);
     fit->eddy = fit->eddy_aicc >= decisive_aicc && is_sane(&with);
-    if (fit->eddy)
-        note_rival(fit, &lossy);
+    if (!fit->eddy)
+        settle(fit, &plains);
     return fit->eddy ? with : plain;
 }
 
