@@ -575,7 +575,7 @@ static void published_figures_come_back(void** state) {
     const sweeping how = {4, 1, 2640, false, 0, 0};
     make_sweep(&made, &plain_coil, TL_MEASURED_RESPONSE, "open", &how);
     for (size_t i = 0; i < 4; ++i) {
-        made.hz[i] = i < 3 ? (double)(i + 1) : 2640;
+        made.hz[i] = i < 3 ? 1e-3 * (double)(i + 1) : 2640;
         made.size[i] = i < 3 ? 1 : 1.651;
     }
     const tl_fit_options held = {.load = "open",
