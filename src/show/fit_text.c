@@ -52,7 +52,7 @@ static void add_head(tl_text* text, const tl_fit* fit) {
     tl_wrap_words(text, fit->file, 0, 0);
     char* words = tl_fit_measured_words(fit);
     char* gathered = fit->point_count < fit->measured
-                         ? tl_printf(", gathered into %zu", fit->point_count)
+                         ? tl_printf(", gathered into %zu means", fit->point_count)
                          : tl_copy("");
     char* sentence = tl_printf("%s%s; %s", words, gathered,
                                fit->robust ? "robust loss (Cauchy)" : "least squares");
@@ -153,7 +153,8 @@ static void add_values(tl_text* text, const tl_fit* fit) {
 static void add_misses(tl_text* text, const tl_fit* fit) {
     tl_text words = {0};
     bool response = fit->kind == TL_MEASURED_RESPONSE;
-    tl_text_addf(&words, "The model misses what was measured by %.2g %s",
+    tl_text_addf(&words, "The model misses %s by %.2g %s",
+                 fit->point_count < fit->measured ? "these means" : "what was measured",
                  (response ? 20 / log(10) : 100) * fit->size_rms, response ? "dB" : "%");
     if (fit->phased)
         tl_text_addf(&words, " and %.2g deg", fit->phase_rms * deg);

@@ -235,9 +235,9 @@ void tl_fit_spread_of(const tl_fit_problem* problem, tl_fit_spread* spread) {
     tl_fit_misses(problem, misses);
     double s2 = variance(problem, misses);
     free(misses);
-    square normal;
-    square vectors;
-    double unit[TL_FIT_TOTAL];
+    square normal = {{0}};
+    square vectors = {{0}};
+    double unit[TL_FIT_TOTAL] = {0};
     normal_equations(problem, normal, unit);
     find_axes(n, normal, vectors);
     double most = 0;
