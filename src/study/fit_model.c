@@ -47,21 +47,21 @@ static double complex series(double omega, const tl_fit_coil* coil,
     double ohm = coil->number[TL_FIT_RESISTANCE];
     double reactance = omega * coil->number[TL_FIT_INDUCTANCE];
     change[TL_FIT_RESISTANCE] = ohm;
-    change[TL_FIT_INDUCTANCE] = CMPLX(0, reactance);
+    change[TL_FIT_INDUCTANCE] = I * reactance;
     change[TL_FIT_EDDY_FRACTION] = change[TL_FIT_EDDY_RESISTANCE] = 0;
     if (!coil->eddy)
-        return CMPLX(ohm, reactance);
+        return ohm + I * reactance;
     double share = coil->number[TL_FIT_EDDY_FRACTION];
     double bridge_ohm = coil->number[TL_FIT_EDDY_RESISTANCE];
     double bridged = share * reactance;
     // How the current divides: what of it goes through the bridged part of the coil.
-    double complex inside = 1 / CMPLX(1, bridged / bridge_ohm);
+    double complex inside = 1 / (1 + I * (bridged / bridge_ohm));
     double complex square = inside * inside;
     double complex outside = 1 - inside;
-    change[TL_FIT_INDUCTANCE] = CMPLX(0, reactance - bridged) + CMPLX(0, bridged) * square;
-    change[TL_FIT_EDDY_FRACTION] = CMPLX(0, (1 - share) * bridged) * (square - 1);
+    change[TL_FIT_INDUCTANCE] = I * (reactance - bridged) + I * bridged * square;
+    change[TL_FIT_EDDY_FRACTION] = I * ((1 - share) * bridged) * (square - 1);
     change[TL_FIT_EDDY_RESISTANCE] = bridge_ohm * outside * outside;
-    return CMPLX(ohm, reactance - bridged) + CMPLX(0, bridged) * inside;
+    return ohm + I * (reactance - bridged) + I * bridged * inside;
 }
 
 double complex tl_fit_model(tl_measured_kind kind, double omega, const tl_two_port* port,
@@ -69,7 +69,7 @@ double complex tl_fit_model(tl_measured_kind kind, double omega, const tl_two_po
     double complex change[TL_FIT_TOTAL];
     double complex zs = series(omega, coil, change);
     double complex ys = 1 / zs;
-    double complex shunt = CMPLX(0, omega * coil->number[TL_FIT_CAPACITANCE]);
+    double complex shunt = I * (omega * coil->number[TL_FIT_CAPACITANCE]);
     double complex y = ys + shunt; // of the pickup's terminals
     double complex into = port->c + port->a * y;
     bool impedance = kind == TL_MEASURED_IMPEDANCE;
