@@ -69,9 +69,9 @@ static tl_status read_reference(reader* r, tl_error* error) {
         status = bad_word(&value, "expected more than 0 ohm", error);
     word more = {0};
     const char* back = r->at;
-    char sign = next_word(r, &more) ? *more.bytes : ' ';
+    bool number = next_word(r, &more) && strchr("0123456789.", *more.bytes);
     r->at = back;
-    if (status == TL_OK && ((sign >= '0' && sign <= '9') || sign == '.'))
+    if (status == TL_OK && number)
         status = bad_word(&more, "one port has one value after R", error);
     return status;
 }

@@ -144,7 +144,10 @@ tl_status tl_fit_write_part(const tl_fit* fit, const char* path, const char* nam
                             tl_error* error) {
     tl_locale locale = tl_locale_plain();
     char* own = name ? tl_copy(name) : name_after(fit->file);
-    tl_status status = check_values(fit, path, error);
+    tl_text safe = {0};
+    tl_text_add_safe(&safe, path);
+    tl_status status = check_values(fit, tl_text_get(&safe), error);
+    tl_text_free(&safe);
     if (status == TL_OK && !tl_name_is_good(own)) {
         tl_text shown = {0};
         tl_text_add_safe(&shown, own);
