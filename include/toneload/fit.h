@@ -56,7 +56,7 @@ typedef struct {
     size_t measured; ///< frequencies of the file
     bool phased;
     bool robust;
-    double robust_scale; ///< misses of this size count half; NAN for least squares
+    double robust_scale; ///< misses of this size weigh half; NAN for least squares
     char* controls;      ///< what stands between pickup and meter, as it was given; NULL: nothing
     char* cable;
     char* load;

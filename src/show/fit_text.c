@@ -159,11 +159,11 @@ static void add_misses(tl_text* text, const tl_fit* fit) {
     if (fit->phased)
         tl_text_addf(&words, " and %.2g deg", fit->phase_rms * deg);
     tl_text_add(&words, " (rms)");
-    if (fit->robust)
-        tl_text_addf(&words, "; a miss of %.2g %% counts half", 100 * fit->robust_scale);
     if (!isnan(fit->runs_z) && !fit->misses)
         tl_text_add(&words, ", from point to point as chance would have it");
     tl_text_add(&words, ".");
+    if (fit->robust)
+        tl_text_addf(&words, " One of %.2g %% weighs half.", 100 * fit->robust_scale);
     tl_text_add(text, "\n");
     tl_wrap_words(text, tl_text_get(&words), 0, 0);
     tl_text_free(&words);
