@@ -46,8 +46,11 @@ typedef struct {
     tl_spot_m jack;   ///< where the plug goes in
     tl_spot_m leaves; ///< where the lead leaves the plug
     char* plug;       ///< a library name ("right-angle"), or "" when none is said
+    tl_spot_m low;    ///< the plug as it lies there: its left front corner
+    tl_spot_m high;   ///< and its right back one; both NAN off the board
     double room_m;    ///< how far the plug stands out from the jack; NAN off the board
     double body_m;    ///< how wide it is along the side; NAN off the board
+    double farad;     ///< the plug's own; NAN: not stated
 } tl_build_end;
 
 /// A lead to make, or one that comes made.
@@ -59,14 +62,17 @@ typedef struct {
     char* type;       ///< its cable's library name; of a DC lead "22 AWG"; else ""
     tl_build_end from;
     tl_build_end to;
-    tl_spot_m* way; ///< corners of its route, both ends included
+    tl_spot_m* way; ///< corners of its route, both ends included, each rounded by `bend_m`
     size_t way_count;
-    double route_m;    ///< along the way, bends counted as the arcs they are; NAN off the board
-    double slack_m;    ///< what was added to it; NAN off the board
-    double length_m;   ///< finished, between where it leaves its plugs
-    double cut_m;      ///< what to cut off the reel: length and both ends' preparation
-    double stated_m;   ///< what the rig file says; NAN: it takes the layout's
-    double diameter_m; ///< outer; NAN: not known
+    double route_m;  ///< along the way, bends as the arcs they are, and `drop_m`; NAN off the board
+    double drop_m;   ///< of the route: down through the deck, when one end is below it
+    double slack_m;  ///< what was added to it; NAN off the board
+    double length_m; ///< finished, between where it leaves its plugs
+    double cut_m;    ///< what to cut off the reel: length and both ends' preparation
+    double preparation_m; ///< of the cut: what ends inside both plugs together
+    double stated_m;      ///< what the rig file says; NAN: it takes the layout's
+    bool over_edge;       ///< part of its way lies off the board
+    double diameter_m;    ///< outer; NAN: not known
     double bend_m; ///< the tightest bend its way needs, radius at the lead's middle; INFINITY: none
     double bend_least_m; ///< the least its make allows; NAN: not known
     double farad;        ///< of the lead alone; NAN for DC
@@ -91,29 +97,53 @@ typedef struct {
 /// How a box is held.
 typedef struct {
     size_t box;
-    char* fastener;       ///< what holds it, by its library name; "" when nothing is said
-    double area_m2;       ///< of fastener under it
+    char* fastener;       ///< what holds it, by its library name; "" when it has values of its own
+    double area_m2;       ///< of fastener under it; NAN: not said
     double strength_pa;   ///< as stated; NAN: not said
-    double force_n;       ///< area times strength
+    double force_n;       ///< area times strength: pulled straight off, all of it at once
     double needed_n;      ///< weight at the stated acceleration; NAN: no weight
     double factor;        ///< force over needed
     double least_factor;  ///< what is asked for
     double least_area_m2; ///< that would give it
+    double pull_n;        ///< the most its housing stands; NAN: no thin one, or not said
+    bool pull_assumed;    ///< nobody said it: a figure of ours for thin housings
+    double most_area_m2;  ///< that can be pulled off without more than that
 } tl_build_hold;
+
+/// Packs of one size that are bought of an item: reels, sheets, bags, pieces.
+typedef struct {
+    double packs; ///< how many
+    double pack;  ///< how much is in one, in the line's unit
+    bool drum;    ///< cut off a drum in one piece, at so much a `pack`
+    double price; ///< of one; NAN: the price file does not say
+    double total; ///< NAN the same
+    char* from;   ///< where the price stands ("prices.yaml:7"), or ""
+} tl_build_purchase;
 
 /// A line of the bill of materials.
 typedef struct {
-    const char* group; ///< "lead", "plug", "joint", "mount", "tie", "fastener", "reel" ..
+    const char* group; ///< "lead", "plug", "joint", "mount", "tie" or "fastener"
     char* item;        ///< "patch-coax", "right-angle plug", "tie mount"
-    double count;      ///< pieces, metres or square metres
+    double count;      ///< what is needed: pieces, metres or square metres, spares included
+    double spare;      ///< of that, what the board itself does not use
     const char* unit;  ///< "", "m" or "m2"
-    double waste;      ///< what is left of reels and sheets, in `unit`; 0 for pieces
-    double packs;      ///< reels, sheets or packs to buy; NAN: sold by the piece
-    double pack;       ///< how much is in one, in `unit`; NAN the same
-    double price;      ///< of one pack or piece; NAN: the price file does not say
-    double total;      ///< NAN the same
-    char* from;        ///< where the price stands ("prices.yaml:7"), or ""
+    double waste;      ///< what is bought beyond `count`, in `unit`; NAN: no pack is known
+    bool work;         ///< something to do and nothing to buy: it may lack a price
+    tl_build_purchase* purchases; ///< what to buy; none when no pack is known
+    size_t purchase_count;
+    double total; ///< of all purchases; NAN: the price file does not say
+    bool proven;  ///< it cannot be had for less (without prices: with less waste)
+    double least; ///< what it cannot be had for less than, when it is not proven; else NAN
 } tl_build_line;
+
+/// A piece that leads are cut off.
+typedef struct {
+    size_t line;     ///< of the bill
+    double length_m; ///< of the piece
+    double left_m;   ///< of it, in the end
+    size_t* leads;   ///< by index, in the order of the cut list
+    size_t lead_count;
+} tl_build_reel;
 
 typedef struct {
     char* rig; ///< title
@@ -134,13 +164,23 @@ typedef struct {
     bool acceleration_assumed;
     tl_build_line* lines; ///< the bill of materials
     size_t line_count;
-    char* currency;  ///< free text of the price file's, never trusted; NULL: no prices
-    double total;    ///< of the lines that have a price
-    size_t unpriced; ///< lines without
-    char* no_dc;     ///< why there are no DC leads, in words; NULL: there are
-    char** assumed;  ///< what was taken where the rig does not say, a sentence each with its source
+    tl_build_reel* reels; ///< which leads come off which piece; a piece each when no reel is known
+    size_t reel_count;
+    char* prices;      ///< the price file's name; NULL: no prices
+    char* currency;    ///< free text of the price file's, never trusted; NULL: no prices
+    unsigned decimals; ///< of the currency: 2 for cents
+    double total;      ///< of the lines that have a price, each rounded half up
+    size_t unpriced;   ///< lines without, but for work
+    char** unused;     ///< what the price file has and the board does not need
+    size_t unused_count;
+    char* no_dc;    ///< why there are no DC leads, in words; NULL: there are
+    char** assumed; ///< what was taken where the rig does not say, a sentence each with its source
     size_t assumed_count;
 } tl_build;
+
+typedef struct {
+    const char* prices; ///< the user's price file, or NULL
+} tl_build_options;
 
 /// Frees what tl_study_build() made.
 TL_API void tl_build_free(tl_build* build);

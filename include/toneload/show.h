@@ -3,13 +3,17 @@
 #ifndef TONELOAD_SHOW_H
 #define TONELOAD_SHOW_H
 
+#include "toneload/accept.h"
+#include "toneload/build.h"
 #include "toneload/card.h"
 #include "toneload/dress.h"
 #include "toneload/error.h"
 #include "toneload/fit.h"
 #include "toneload/lesson.h"
+#include "toneload/meter.h"
 #include "toneload/noise.h"
 #include "toneload/power.h"
+#include "toneload/report.h"
 #include "toneload/response.h"
 #include "toneload/spread.h"
 
@@ -256,6 +260,88 @@ TL_API tl_status tl_dress_draw(const tl_dress* dress, const char* path, tl_error
 /// TL_FAILURE when FFTW, which the sounds need, cannot be loaded.
 TL_API tl_status tl_lesson_page(const char* title, const tl_lesson* lesson, char** html,
                                 tl_error* error);
+
+/// A board to build, for people: the cut list, what does not fit, what was assumed, cautions. Free
+/// with free().
+TL_API char* tl_build_text(const tl_build* build);
+/// As JSON: {toneload, command, rig, ready, board, boxes: [{name, kind, ..}], leads: [{number,
+/// kind, path, type, from, to, route_m, slack_m, length_m, cut_m, ..}], totals, findings,
+/// fastening, bill, assumed, cautions}.
+TL_API json_t* tl_build_json(const tl_build* build);
+/// As CSV, a row a lead; free with free().
+TL_API char* tl_build_csv(const tl_build* build);
+/// The bill of materials of a build alone, for people, and as CSV: a row a purchase. Both free with
+/// free().
+TL_API char* tl_build_bill_text(const tl_build* build);
+TL_API char* tl_build_bill_csv(const tl_build* build);
+
+/// How a board is drawn.
+typedef struct {
+    double scale;      ///< 4 for 1:4; 0: the largest usual one that fits
+    const char* paper; ///< "A4", "A3", "Letter" or "Tabloid", either way round; NULL: A4
+    /// For a page: only the <svg> element, without frame, with this before each id and class in it.
+    /// NULL: a file of its own.
+    const char* prefix;
+    double room_width_m; ///< instead of paper, the room on a page; 0: paper
+    double room_height_m;
+    bool no_cut_list; ///< it stands elsewhere
+} tl_drawing_options;
+/// The board from above, to scale, as SVG in mm: boxes, plugs, leads by kind with their numbers in
+/// the cut list, findings, scale bar, keys, and the cut list when it fits. `*svg`: free with
+/// free(). TL_BAD_INPUT when the scale does not fit, with what would.
+TL_API tl_status tl_build_drawing(const tl_build* build, const tl_drawing_options* options,
+                                  char** svg, tl_error* error);
+/// "1:2.5" as 2.5; TL_BAD_INPUT for what is no scale.
+TL_API tl_status tl_drawing_read_scale(const char* words, double* scale, tl_error* error);
+/// Whether a paper has that name, and a file one that a drawing can have (it ends in .svg).
+TL_API tl_status tl_drawing_check_paper(const char* name, tl_error* error);
+TL_API tl_status tl_drawing_check_path(const char* path, tl_error* error);
+
+/// Paper that a page is made for: none says nothing, and whoever prints it decides.
+typedef enum { TL_PAPER_ANY, TL_PAPER_A4, TL_PAPER_LETTER } tl_paper;
+
+/// A report as one printable HTML page with all drawings in it; free with free(). It loads nothing,
+/// runs no script, and is well-formed XML too. Titles, names and labels are never trusted.
+TL_API char* tl_report_page(const tl_report* report, tl_paper paper);
+
+/// Prints a page of ours to a PDF file, whole or not at all, by a browser that is there: Chromium,
+/// else WeasyPrint, else wkhtmltopdf. It sees copies in a private folder only, so that no name of
+/// the user's becomes a word of a command. TL_FAILURE, with the Debian package to install, when
+/// there is none, or when it fails or takes over two minutes.
+TL_API tl_status tl_page_print(const char* html, const char* path, tl_error* error);
+
+/// A bench card for people, to print and write on: order of work, leads, continuity, DC, levels by
+/// state, what is assumed, cautions; at most 98 columns where names are short. Free with free().
+TL_API char* tl_meter_text(const tl_meter_card* card);
+/// As JSON: {toneload, command, rig, leads: [{number, kind, path, type, from, to, plugs, length_m,
+/// length_off_m, capacitance_farad, plug_farad, loop_ohm, joint_ohm, insulation_ohm, leaky,
+/// turns_polarity, continuity: [{from, to, must_be, read}]}], dc: [{lead, pedal, output, polarity,
+/// red, black, current_a, open_v, loaded_v, ripple_v}], no_dc, measured, states: [{amp, state,
+/// engaged, written, same, levels_db: [{hz, expected, low, high, read}]}], limits, order, notes,
+/// assumed, serial, date, measured_by, cautions}. Each reading is {expected, low, high, read}, null
+/// where there is no such figure; `read` and the last but one are null, to be filled in.
+TL_API json_t* tl_meter_json(const tl_meter_card* card);
+/// As CSV, a row a reading with an empty `read`; free with free().
+TL_API char* tl_meter_csv(const tl_meter_card* card);
+/// The levels of the card's first state as the form that `accept` reads: frequency_hz, an empty
+/// level_db, and what is expected. Free with free().
+TL_API char* tl_meter_form_csv(const tl_meter_card* card);
+
+/// Finished boards against the prediction, for people: one in detail, reading by reading, several
+/// as a table; verdicts, the likeliest causes, what is assumed. Free with free().
+TL_API char* tl_accept_text(const tl_accept* accept);
+/// As JSON: {toneload, command, rig, state, amp, through, meter_deviation_db, values, trials,
+/// suspects, unseen, rejected, boards: [{file, verdict, rows, offset, offset_db, misfit, limit,
+/// outside, rms_db, worst_hz, explained, none_probability, classes: [{probability, one_stretch,
+/// holds, left_db, misfit, causes: [{kind, path, about, unit, stated, value, low, high,
+/// stated_words, value_words, like, words}]}], readings: [{hz, line, measured_db, predicted_db,
+/// difference_db, low_db, high_db, inside}]}], assumed}.
+TL_API json_t* tl_accept_json(const tl_accept* accept);
+/// As CSV: of one board a row a reading, of several a row a board; free with free().
+TL_API char* tl_accept_csv(const tl_accept* accept);
+/// The board (of several the one that is farthest off) over the prediction and its band, with the
+/// likeliest cause, and the difference below. As tl_plot_draw() otherwise.
+TL_API tl_status tl_accept_draw(const tl_accept* accept, const char* path, tl_error* error);
 
 /// What was worked out of a measured sweep, for people; free with free().
 TL_API char* tl_fit_text(const tl_fit* fit);

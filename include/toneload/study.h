@@ -4,13 +4,18 @@
 #ifndef TONELOAD_STUDY_H
 #define TONELOAD_STUDY_H
 
+#include "toneload/accept.h"
+#include "toneload/answer.h"
+#include "toneload/build.h"
 #include "toneload/dress.h"
 #include "toneload/error.h"
 #include "toneload/fit.h"
 #include "toneload/lesson.h"
+#include "toneload/meter.h"
 #include "toneload/noise.h"
 #include "toneload/parts.h"
 #include "toneload/power.h"
+#include "toneload/report.h"
 #include "toneload/response.h"
 #include "toneload/rig.h"
 #include "toneload/spread.h"
@@ -41,23 +46,6 @@ TL_API tl_status tl_session_new(const tl_session_options* options, tl_session** 
                                 tl_error* error);
 TL_API void tl_session_free(tl_session* session);
 TL_API tl_library* tl_session_library(const tl_session* session);
-
-/// One solved response.
-typedef struct {
-    const char* name; ///< "rig" or "direct"
-    char* amp;        ///< name of the amp it is read at; "amp" when there is only one
-    tl_response* response;
-    tl_metrics metrics;
-    double residual;    ///< largest held-out error of the fit, relative
-    tl_hearing hearing; ///< of a rig that is followed by its direct: against that direct
-} tl_solved;
-
-/// All responses of one rig: for each amp the rig's, then its direct's.
-typedef struct {
-    tl_solved* solved;
-    size_t count;
-    size_t solves; ///< frequencies that were solved, for all of them together
-} tl_answer;
 
 /// Rig minus direct at `count` frequencies, dB, the level between 200 Hz and 1 kHz matched.
 TL_API void tl_differences_db(const tl_solved* rig, const tl_solved* direct, size_t count,
@@ -169,48 +157,6 @@ typedef struct {
 TL_API tl_status tl_study_reach(tl_session* session, tl_rig* rig, const tl_reach_options* options,
                                 tl_reach** reach, tl_error* error);
 TL_API void tl_reach_free(tl_reach* reach);
-
-/// One amp's response in one state of the pedals.
-typedef struct {
-    const char* amp; ///< owned by the study's direct
-    tl_metrics metrics;
-    tl_hearing hearing; ///< against direct
-    double residual;
-    double tone_db[TL_BAND_COUNT]; ///< band levels with the state's own level taken off
-} tl_state_amp;
-
-typedef struct {
-    char* name;    ///< the scene's; NULL when every combination is gone through
-    bool* engaged; ///< by pedal of the study
-    tl_state_amp* amps;
-    size_t solves;
-} tl_state;
-
-/// A difference between two tones: the band where it is largest.
-typedef struct {
-    double worst_db; ///< NAN when there is nothing to compare
-    double worst_hz;
-    size_t amp;
-} tl_tone_gap;
-
-typedef struct {
-    char** pedals; ///< pedals and loops that change between the states: name, or path
-    size_t pedal_count;
-    tl_state* states;
-    size_t count;
-    size_t* ranking; ///< states, the one that differs most from direct first
-    size_t amp_count;
-    tl_answer* direct;    ///< the first state and the directs, with their responses
-    size_t apart[2];      ///< the two states that differ most from each other
-    tl_tone_gap spread;   ///< how far apart they are
-    tl_tone_gap* effects; ///< by pedal: mean tone when it is on minus when it is off
-    tl_answer* shown[2];  ///< those two states again, with their responses
-    size_t point_count;   ///< of the envelopes
-    double* hz;
-    double*
-        low_db; ///< lowest level of all states, [amp * point_count + point], own level taken off
-    double* high_db;
-} tl_states;
 
 typedef struct {
     double reference_hz;
@@ -351,30 +297,6 @@ TL_API tl_status tl_study_power(tl_session* session, tl_rig* rig, tl_power_plan*
                                 tl_error* error);
 TL_API void tl_power_plan_free(tl_power_plan* plan);
 
-/// One value of a part and where it came from.
-typedef struct {
-    char* part;       ///< path in the rig ("chain[0].cable"), or name in the library
-    char* about;      ///< what it is: kind, name, state
-    char* field;      ///< "capacitance"
-    char* value;      ///< "100 pF/m"
-    char* origin;     ///< "rig.yaml:7", "library part standard-coax: common practice", "by formula"
-    double tolerance; ///< a share either way: 0.1 for 10 %
-    const char* distribution; ///< "normal" or "uniform" within it; NULL: no tolerance is known
-    char* tolerance_source;   ///< where that is from, as `origin`; NULL when there is none
-    int tolerance_by_default; ///< whether it is the library's for values of this kind
-} tl_listing;
-
-typedef struct {
-    tl_listing* rows;
-    size_t count;
-    char** remarks; ///< what looks wrong, each with its path
-    size_t remark_count;
-    double cable_farad;        ///< of all cables in the rig's path, but for loops that are off
-    double first_cable_farad;  ///< of those the pickup drives: up to the first stage that drives on
-    double cable_m;            ///< their length together
-    double direct_cable_farad; ///< of the direct line-up
-} tl_inspection;
-
 /// A rig without solving it: every value with its origin and tolerance, and what looks wrong. Free
 /// with tl_inspection_free(). TL_BAD_INPUT when a file of the library cannot be read.
 TL_API tl_status tl_study_check(tl_rig* rig, tl_inspection** inspection, tl_error* error);
@@ -394,6 +316,48 @@ TL_API char* tl_study_netlist(tl_rig* rig);
 TL_API tl_status tl_study_lesson(tl_session* session, tl_rig* rig, double reference_hz,
                                  tl_lesson** lesson, tl_error* error);
 TL_API void tl_lesson_free(tl_lesson* lesson);
+
+/// Lays a rig out on its `board`: boxes, leads with their ways and lengths, and what does not fit;
+/// the DC leads go by the exact assignment of the rig's `power`. Nothing is solved, so the session
+/// may be one that only reads. TL_BAD_INPUT for a rig without `board`; TL_FAILURE when GLPK, which
+/// the assignment needs, cannot be loaded. Free with tl_build_free().
+TL_API tl_status tl_study_build(tl_session* session, tl_rig* rig, const tl_build_options* options,
+                                tl_build** build, tl_error* error);
+
+typedef struct {
+    const char* state; ///< levels of this state only, by its name on the card; NULL: of all
+    const char* end;   ///< levels at this end only, by its amp's name; NULL: at all
+} tl_card_options;
+
+/// Works out what a meter must read of a rig's finished leads, at its DC plugs, and of the whole
+/// measured as its file's `measure` says (or, without, with what the answer then names): the level
+/// at each frequency in each state, with limits that hold for all of them together. TL_BAD_INPUT
+/// with the nearest name for a state or end that there is not. Free with tl_meter_card_free().
+TL_API tl_status tl_study_card(tl_session* session, tl_rig* rig, const tl_card_options* options,
+                               tl_meter_card** card, tl_error* error);
+
+/// What a report is asked besides.
+typedef struct {
+    double reference_hz;
+    const char* playing; ///< playing level with its unit, "150 mV"; NULL: TL_NOISE_PLAYING_V
+    bool all;            ///< every combination of pedals, even when the rig names scenes
+    const char* prices;  ///< the user's price file, or NULL
+} tl_report_options;
+
+/// Solves everything there is to say about a rig, one study after the other; what several of them
+/// need is solved once. Free with tl_report_free().
+TL_API tl_status tl_study_report(tl_session* session, tl_rig* rig, const tl_report_options* options,
+                                 tl_report** report, tl_error* error);
+TL_API void tl_report_free(tl_report* report);
+/// Holds finished boards, each as it was measured, against the rig: whether it is one that the
+/// rig's tolerances and the meter allow, and if not, what single thing may be wrong. The prediction
+/// is solved once for all of them. `files` are their names, borrowed by the result. TL_BAD_INPUT
+/// for a file that holds no response or goes beyond 10 Hz to 100 kHz, an unknown state or amp, or a
+/// rig without any tolerance. Free with tl_accept_free().
+TL_API tl_status tl_study_accept(tl_session* session, tl_rig* rig, const tl_accept_options* options,
+                                 const tl_measured* const* measured, const char* const* files,
+                                 size_t count, tl_accept** accept, tl_error* error);
+TL_API void tl_accept_free(tl_accept* accept);
 
 /// Works a pickup out of a measured sweep. `file` names it in answers. TL_BAD_INPUT for an option
 /// that cannot be read or too few points; TL_FAILURE when GSL cannot be loaded or finds nothing.

@@ -3,6 +3,8 @@
 #ifndef TONELOAD_TONELOAD_H
 #define TONELOAD_TONELOAD_H
 
+#include "toneload/accept.h"
+#include "toneload/answer.h"
 #include "toneload/api.h"
 #include "toneload/bench.h"
 #include "toneload/build.h"
@@ -12,9 +14,11 @@
 #include "toneload/error.h"
 #include "toneload/fit.h"
 #include "toneload/measured.h"
+#include "toneload/meter.h"
 #include "toneload/noise.h"
 #include "toneload/parts.h"
 #include "toneload/power.h"
+#include "toneload/report.h"
 #include "toneload/response.h"
 #include "toneload/rig.h"
 #include "toneload/show.h"

@@ -61,6 +61,16 @@ static const unit_row rows[TL_UNIT_TOTAL] = {
                                {"pA/rtHz", "fA/rtHz", "nA/rtHz", "A/rtHz"}},
     [TL_UNIT_WATT] = {"a power", "W", "18 W", {"W", "mW", "kW"}},
     [TL_UNIT_VOLT_PER_S] = {"a slew rate", "V/s", "0.5 V/us", {"V/us", "V/ms", "V/s"}},
+    [TL_UNIT_SQUARE_METRE] = {"an area",
+                              "m2",
+                              "60 cm2 or 9 in2",
+                              {"cm2", "mm2", "m2", "in2", "ft2"}},
+    [TL_UNIT_PASCAL] = {"a force per area",
+                        "Pa",
+                        "170 kPa or 25 lbf/in2",
+                        {"kPa", "Pa", "lbf/in2", "psi", "N/cm2", "N/mm2"}},
+    [TL_UNIT_NEWTON] = {"a force", "N", "200 N or 45 lbf", {"N", "lbf", "kgf", "kN"}},
+    [TL_UNIT_KILOGRAM] = {"a weight", "kg", "400 g or 14 oz", {"g", "kg", "oz", "lb"}},
 };
 
 enum { CACHE = 32, LONGEST_UNIT = 15 };
@@ -93,6 +103,13 @@ static void add_scaled(ut_system* system, const char* symbol, double factor, con
     ut_free(base);
 }
 
+/// A unit made of others, as the unit library reads it.
+static void add_made(ut_system* system, const char* symbol, const char* of) {
+    ut_unit* unit = ut_parse(system, of, UT_UTF8);
+    ut_map_symbol_to_unit(symbol, UT_UTF8, unit);
+    ut_free(unit);
+}
+
 /// The unit library's full database takes 9 ms to read; a builder's units are these.
 tl_units* tl_units_new(void) {
     ut_set_error_message_handler(ut_ignore);
@@ -114,6 +131,13 @@ tl_units* tl_units_new(void) {
     add_base(system, "rtHz", NULL);        // the root of 1 Hz, which no unit library knows
     add_scaled(system, "ft", 0.3048, "m"); // exact, international foot
     add_scaled(system, "in", 0.0254, "m"); // exact
+    add_base(system, "g", NULL);           // gram
+    add_made(system, "N", "1000 g.m.s-2");
+    add_made(system, "Pa", "N.m-2");
+    add_scaled(system, "lb", 453.59237, "g");    // exact, international pound
+    add_scaled(system, "oz", 28.349523125, "g"); // a sixteenth of it
+    add_scaled(system, "kgf", TL_STANDARD_GRAVITY, "N");
+    add_scaled(system, "lbf", 0.45359237 * TL_STANDARD_GRAVITY, "N");
     static const struct {
         const char* symbol;
         double factor;
@@ -122,6 +146,7 @@ tl_units* tl_units_new(void) {
                     {"k", 1e3},       {"M", 1e6},       {"G", 1e9}};
     for (size_t i = 0; i < sizeof prefixes / sizeof *prefixes; ++i)
         ut_add_symbol_prefix(system, prefixes[i].symbol, prefixes[i].factor);
+    add_made(system, "psi", "lbf.in-2");
     return units;
 }
 
@@ -144,9 +169,22 @@ double tl_gauge_diameter_m(double gauge) {
     return 0.127e-3 * pow(92.0, (36.0 - gauge) / 39.0);
 }
 
+/// Whether a unit's name can be read: no numbers in it but, where squares are among what it is made
+/// of, a 2 that ends a symbol.
+static bool is_readable(const char* name, tl_unit unit) {
+    bool squares = unit == TL_UNIT_SQUARE_METRE || unit == TL_UNIT_PASCAL;
+    if (strlen(name) > LONGEST_UNIT || strpbrk(name, "013456789.^*() \t"))
+        return false;
+    for (const char* two = strchr(name, '2'); two; two = strchr(two + 1, '2'))
+        if (!squares || two == name || !isalpha((unsigned char)two[-1]) ||
+            (two[1] && two[1] != '/'))
+            return false;
+    return true;
+}
+
 /// How many of the unit's SI unit one of `name` is; 0 when it is no such unit.
 static double unit_factor(tl_units* units, const char* name, tl_unit unit) {
-    if (strlen(name) > LONGEST_UNIT || strpbrk(name, "0123456789.^*() \t"))
+    if (!is_readable(name, unit))
         return 0;
     for (size_t i = 0; i < units->cached; ++i)
         if (units->cache[i].unit == unit && strcmp(units->cache[i].name, name) == 0)
@@ -198,18 +236,50 @@ static const char* meant_unit(const char* name, tl_unit unit) {
         tl_unit unit;
         const char* wrote;
         const char* meant;
-    } habits[] = {{TL_UNIT_OHM, "k", "kohm"},        {TL_UNIT_OHM, "K", "kohm"},
-                  {TL_UNIT_OHM, "M", "Mohm"},        {TL_UNIT_OHM, "meg", "Mohm"},
-                  {TL_UNIT_OHM, "Meg", "Mohm"},      {TL_UNIT_OHM, "MEG", "Mohm"},
-                  {TL_UNIT_OHM, "R", "ohm"},         {TL_UNIT_OHM, "Mohms", "Mohm"},
-                  {TL_UNIT_METRE, "'", "ft"},        {TL_UNIT_METRE, "\"", "in"},
-                  {TL_UNIT_METRE, "feet", "ft"},     {TL_UNIT_METRE, "foot", "ft"},
-                  {TL_UNIT_METRE, "metres", "m"},    {TL_UNIT_METRE, "meters", "m"},
-                  {TL_UNIT_FARAD, "p", "pF"},        {TL_UNIT_FARAD, "n", "nF"},
-                  {TL_UNIT_FARAD, "u", "uF"},        {TL_UNIT_FARAD, "PF", "pF"},
-                  {TL_UNIT_GAUGE, "awg", "AWG"},     {TL_UNIT_DEGREE, "\u00b0", "deg"},
-                  {TL_UNIT_DEGREE, "\u00ba", "deg"}, {TL_UNIT_DEGREE, "degree", "deg"},
-                  {TL_UNIT_DEGREE, "degrees", "deg"}};
+    } habits[] = {{TL_UNIT_OHM, "k", "kohm"},
+                  {TL_UNIT_OHM, "K", "kohm"},
+                  {TL_UNIT_OHM, "M", "Mohm"},
+                  {TL_UNIT_OHM, "meg", "Mohm"},
+                  {TL_UNIT_OHM, "Meg", "Mohm"},
+                  {TL_UNIT_OHM, "MEG", "Mohm"},
+                  {TL_UNIT_OHM, "R", "ohm"},
+                  {TL_UNIT_OHM, "Mohms", "Mohm"},
+                  {TL_UNIT_METRE, "'", "ft"},
+                  {TL_UNIT_METRE, "\"", "in"},
+                  {TL_UNIT_METRE, "feet", "ft"},
+                  {TL_UNIT_METRE, "foot", "ft"},
+                  {TL_UNIT_METRE, "metres", "m"},
+                  {TL_UNIT_METRE, "meters", "m"},
+                  {TL_UNIT_FARAD, "p", "pF"},
+                  {TL_UNIT_FARAD, "n", "nF"},
+                  {TL_UNIT_FARAD, "u", "uF"},
+                  {TL_UNIT_FARAD, "PF", "pF"},
+                  {TL_UNIT_GAUGE, "awg", "AWG"},
+                  {TL_UNIT_DEGREE, "\u00b0", "deg"},
+                  {TL_UNIT_DEGREE, "\u00ba", "deg"},
+                  {TL_UNIT_DEGREE, "degree", "deg"},
+                  {TL_UNIT_DEGREE, "degrees", "deg"},
+                  {TL_UNIT_SQUARE_METRE, "cm^2", "cm2"},
+                  {TL_UNIT_SQUARE_METRE, "in^2", "in2"},
+                  {TL_UNIT_SQUARE_METRE, "sq cm", "cm2"},
+                  {TL_UNIT_SQUARE_METRE, "sqcm", "cm2"},
+                  {TL_UNIT_SQUARE_METRE, "sq in", "in2"},
+                  {TL_UNIT_SQUARE_METRE, "sqin", "in2"},
+                  {TL_UNIT_SQUARE_METRE, "cm", "cm2"},
+                  {TL_UNIT_SQUARE_METRE, "in", "in2"},
+                  {TL_UNIT_PASCAL, "lb/in2", "lbf/in2"},
+                  {TL_UNIT_PASCAL, "lbs/in2", "lbf/in2"},
+                  {TL_UNIT_PASCAL, "lbf/in^2", "lbf/in2"},
+                  {TL_UNIT_PASCAL, "PSI", "psi"},
+                  {TL_UNIT_NEWTON, "kg", "kgf"},
+                  {TL_UNIT_NEWTON, "lb", "lbf"},
+                  {TL_UNIT_NEWTON, "lbs", "lbf"},
+                  {TL_UNIT_KILOGRAM, "lbs", "lb"},
+                  {TL_UNIT_KILOGRAM, "gr", "g"},
+                  {TL_UNIT_KILOGRAM, "grams", "g"},
+                  {TL_UNIT_KILOGRAM, "G", "g"},
+                  {TL_UNIT_KILOGRAM, "Kg", "kg"},
+                  {TL_UNIT_KILOGRAM, "KG", "kg"}};
     for (size_t i = 0; i < sizeof habits / sizeof *habits; ++i)
         if (habits[i].unit == unit && strcmp(habits[i].wrote, name) == 0)
             return habits[i].meant;
@@ -310,6 +380,11 @@ void tl_quantity_add(tl_text* text, tl_unit unit, double value) {
         bool middle = fabs(value) > 0 && fabs(value) < 1;
         double scale = small ? 1e3 : middle ? 100 : 1;
         tl_text_addf(text, "%.6g %s", value * scale, small ? "mm" : middle ? "cm" : "m");
+    } else if (unit == TL_UNIT_SQUARE_METRE) {
+        tl_text_addf(text, "%.6g cm2", 1e4 * value);
+    } else if (unit == TL_UNIT_KILOGRAM) {
+        bool small = fabs(value) < 1;
+        tl_text_addf(text, "%.6g %s", small ? 1e3 * value : value, small ? "g" : "kg");
     } else {
         size_t step = 4;
         while (value != 0 && step > 0 && fabs(value) < steps[step].factor * 0.9999999)

@@ -31,6 +31,10 @@ typedef enum {
     TL_UNIT_VOLT_PER_S,    ///< V/s
     TL_UNIT_NOISE_CURRENT, ///< A/rtHz: amperes per root hertz
     TL_UNIT_WATT,          ///< W
+    TL_UNIT_SQUARE_METRE,  ///< m2
+    TL_UNIT_PASCAL,        ///< Pa: also the strength of what holds by its area
+    TL_UNIT_NEWTON,        ///< N
+    TL_UNIT_KILOGRAM,      ///< kg
     TL_UNIT_TOTAL
 } tl_unit;
 
@@ -56,5 +60,8 @@ const char* tl_unit_symbol(tl_unit unit);
 /// Diameter of an American wire gauge, m: 0.127 mm x 92^((36 - n)/39) (ASTM B258, as described in
 /// "American wire gauge, formula", liquisearch.com; seen).
 double tl_gauge_diameter_m(double gauge);
+
+/// Standard acceleration of free fall, m/s2, exact (CGPM 1901; from memory).
+#define TL_STANDARD_GRAVITY 9.80665
 
 #endif

@@ -55,6 +55,19 @@ static const option_row rows[] = {
     {OPTION_RESUME, "--resume", NULL, "with --shard: go on from where FILE was left"},
     {OPTION_LEVEL, "--level", "VOLTS",
      "playing level of a pickup's coil, rms, such as '150 mV' (100 mV)"},
+    {OPTION_DRAWING, "--drawing", "FILE.svg", "draw the board to scale, to be printed"},
+    {OPTION_SCALE, "--scale", "1:N", "of the drawing (the largest usual one that fits)"},
+    {OPTION_PAPER, "--paper", "NAME", "for the drawing: A4, A3, Letter or Tabloid (A4)"},
+    {OPTION_PRICES, "--prices", "FILE.yaml", "what things cost: a bill with totals"},
+    {OPTION_BILL, "--bill", NULL, "the bill of materials only"},
+    {OPTION_STATE, "--state", "NAME",
+     "levels of this state only; with --csv as the form that accept reads"},
+    {OPTION_END, "--end", "AMP", "at this amp's end only, or where it was measured"},
+    {OPTION_ON, "--state", "NAMES", "pedals that are on, such as 'drive, delay'; a scene; none"},
+    {OPTION_OFFSET, "--offset", "keep|remove",
+     "keep or take off a level all readings share (kept in gains, taken off levels)"},
+    {OPTION_AS_WRITTEN, "--as-written", NULL,
+     "measured with the rig's own guitar and amp, not a dummy and a meter"},
     {OPTION_CONTROLS, "--with-controls", "CONTROLS",
      "what the guitar has between pickup and jack: '{volume: {..}, tone: {..}}'"},
     {OPTION_CABLE, "--cable", "CABLE", "and up to the meter: a library part, 'standard-coax=3 m'"},
@@ -64,6 +77,7 @@ static const option_row rows[] = {
     {OPTION_PART, "--part", "FILE.yaml", "write what was found as a part of the library"},
     {OPTION_NAME, "--name", "NAME", "with --part: what it is called (after the sweep's file)"},
     {OPTION_PLOT, "--plot", "FILE", "draw a plot: FILE ends in .svg, .png or .pdf"},
+    {OPTION_PDF, "--pdf", "FILE.pdf", "also print the page to FILE.pdf"},
     {OPTION_JSON, "--json", NULL, "print JSON instead of a table"},
     {OPTION_CSV, "--csv", NULL, "print CSV instead of a table"},
     {OPTION_POINTS, "--points", "N", "with --json: also N points of each curve, 20 Hz to 20 kHz"},
@@ -137,17 +151,19 @@ static tl_status read_number(const option_row* row, const char* text, double low
 
 /// Where an option without a value is kept, or NULL.
 static bool* switch_of(request* asked, option_set flag) {
-    return flag == OPTION_JSON      ? &asked->json
-           : flag == OPTION_CSV     ? &asked->csv
-           : flag == OPTION_ALL     ? &asked->all
-           : flag == OPTION_DETAILS ? &asked->all
-           : flag == OPTION_CORNERS ? &asked->corners
-           : flag == OPTION_RESUME  ? &asked->resume
-           : flag == OPTION_WORST   ? &asked->worst_case
-           : flag == OPTION_STATED  ? &asked->only_stated
-           : flag == OPTION_ROBUST  ? &asked->robust
-           : flag == OPTION_MATCH   ? &asked->match_level
-                                    : NULL;
+    return flag == OPTION_JSON         ? &asked->json
+           : flag == OPTION_CSV        ? &asked->csv
+           : flag == OPTION_ALL        ? &asked->all
+           : flag == OPTION_DETAILS    ? &asked->all
+           : flag == OPTION_CORNERS    ? &asked->corners
+           : flag == OPTION_RESUME     ? &asked->resume
+           : flag == OPTION_WORST      ? &asked->worst_case
+           : flag == OPTION_STATED     ? &asked->only_stated
+           : flag == OPTION_ROBUST     ? &asked->robust
+           : flag == OPTION_MATCH      ? &asked->match_level
+           : flag == OPTION_AS_WRITTEN ? &asked->as_written
+           : flag == OPTION_BILL       ? &asked->bill
+                                       : NULL;
 }
 
 /// Where the words of an option are kept, or NULL. What may be said more than once has a new place
@@ -158,8 +174,20 @@ static const char** words_of(request* asked, option_set flag) {
         return &asked->output;
     case OPTION_LEVEL:
         return &asked->level;
+    case OPTION_PDF:
+        return &asked->pdf;
+    case OPTION_PRICES:
+        return &asked->prices;
+    case OPTION_ON:
+        return &asked->state;
+    case OPTION_OFFSET:
+        return &asked->offset;
     case OPTION_PLOT:
         return &asked->plot;
+    case OPTION_DRAWING:
+        return &asked->drawing;
+    case OPTION_PAPER:
+        return &asked->paper;
     case OPTION_CURVES:
         return &asked->curves;
     case OPTION_PARTS:
@@ -186,6 +214,10 @@ static const char** words_of(request* asked, option_set flag) {
         return &asked->limits[asked->limit_count++];
     case OPTION_SELECT:
         return &asked->selects[asked->select_count++];
+    case OPTION_STATE:
+        return &asked->state;
+    case OPTION_END:
+        return &asked->end;
     case OPTION_CONTROLS:
         return &asked->controls;
     case OPTION_CABLE:
@@ -265,6 +297,8 @@ static tl_status take_number(const option_row* row, const char* value, request* 
         return read_seed(value, &asked->seed, error);
     case OPTION_SHARD:
         return read_shard(value, asked, error);
+    case OPTION_SCALE:
+        return tl_drawing_read_scale(value, &asked->scale, error);
     case OPTION_TIME_LIMIT:
         return read_number(row, value, 0.001, 86400, false, &asked->time_limit_s, error);
     case OPTION_MAX_GAIN:
@@ -284,6 +318,10 @@ static tl_status take_value(const option_row* row, const char* value, request* a
         *words = value;
     if (row->flag & (OPTION_PLOT | OPTION_CURVES | OPTION_HISTOGRAMS | OPTION_SENSITIVITY))
         return tl_plot_check_path(value, error);
+    if (row->flag == OPTION_DRAWING)
+        return tl_drawing_check_path(value, error);
+    if (row->flag == OPTION_PAPER)
+        return tl_drawing_check_paper(value, error);
     return on || words ? TL_OK : take_number(row, value, asked, error);
 }
 
@@ -324,13 +362,15 @@ static bool is_read(const request* asked, const char* output) {
         if (same_file(output, asked->words[i]))
             return true;
     return same_file(output, asked->input) || same_file(output, asked->through) ||
-           same_file(output, asked->rig) || same_file(output, asked->limits_file);
+           same_file(output, asked->rig) || same_file(output, asked->limits_file) ||
+           same_file(output, asked->prices);
 }
 
 /// An answer must not take the place of a file it was worked out from.
 static tl_status check_overwriting(const request* asked, tl_error* error) {
-    const char* const outputs[] = {asked->output, asked->plot,       asked->curves,     asked->out,
-                                   asked->dump,   asked->histograms, asked->sensitivity};
+    const char* const outputs[] = {asked->output,      asked->plot,    asked->curves,
+                                   asked->out,         asked->dump,    asked->histograms,
+                                   asked->sensitivity, asked->drawing, asked->pdf};
     for (size_t i = 0; i < sizeof outputs / sizeof *outputs; ++i)
         if (is_read(asked, outputs[i])) {
             char* shown = tl_show_safe(outputs[i]);
@@ -353,6 +393,8 @@ static tl_status check_words(const command* about, const request* asked, tl_erro
         return tl_error_set(error, TL_BAD_INPUT, "--json and --csv: one of them, please");
     if (asked->resume && !asked->shards)
         return tl_error_set(error, TL_BAD_INPUT, "--resume goes with --shard");
+    if ((asked->scale > 0 || asked->paper) && (about->options & OPTION_DRAWING) && !asked->drawing)
+        return tl_error_set(error, TL_BAD_INPUT, "--scale and --paper go with --drawing");
     if (asked->points && !asked->json)
         return tl_error_set(error, TL_BAD_INPUT, "--points goes with --json");
     return check_overwriting(asked, error);

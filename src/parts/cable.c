@@ -19,7 +19,9 @@ static const tl_field fields[] = {
     {"build.insulation", 0, 0, 0, insulations, 0},
     {"build.diameter", TL_UNIT_METRE, 0.2e-3, 30e-3, NULL, 0},
     {"build.shield", TL_UNIT_OHM_PER_M, 0, 20, NULL, 0},
-    {"length", TL_UNIT_METRE, 0, 300, NULL, TL_FIELD_NEEDED | TL_FIELD_BESIDE},
+    {"outer", TL_UNIT_METRE, 0.5e-3, 30e-3, NULL, 0}, // over its jacket
+    {"bend", TL_UNIT_COUNT, 1, 50, NULL, 0},          // least radius, in outer diameters
+    {"length", TL_UNIT_METRE, 0, 300, NULL, TL_FIELD_NEEDED | TL_FIELD_BESIDE | TL_FIELD_LAYOUT},
 };
 
 /// What an insulation is: relative permittivity and volume conductivity. Permittivities lie in the
@@ -149,8 +151,22 @@ static tl_status check_build(const tl_part* cable, tl_error* error) {
     return TL_OK;
 }
 
+/// Its jacket lies over all the rest.
+static tl_status check_outer(const tl_part* cable, tl_error* error) {
+    const tl_value* outer = tl_part_value(cable, "outer");
+    double inside_m = tl_part_number(cable, "build.diameter", 0);
+    if (outer->given && outer->number <= inside_m)
+        return tl_error_at(error, &outer->place,
+                           "%.4g mm over the jacket, but %.4g mm over the insulation inside it",
+                           1e3 * outer->number, 1e3 * inside_m);
+    return TL_OK;
+}
+
 static tl_status check(const tl_part* cable, tl_error* error) {
     bool build = false;
+    tl_status status = check_outer(cable, error);
+    if (status != TL_OK)
+        return status;
     for (size_t i = 0; i < cable->kind->field_count; ++i)
         build = build ||
                 (cable->values[i].given && strncmp(cable->kind->fields[i].name, "build.", 6) == 0);

@@ -25,6 +25,18 @@ extern const tl_part_kind tl_kind_supply;
 extern const tl_part_kind tl_kind_output;
 extern const tl_part_kind tl_kind_draw;
 extern const tl_part_kind tl_kind_dc_lead;
+extern const tl_part_kind tl_kind_board;
+extern const tl_part_kind tl_kind_place;
+extern const tl_part_kind tl_kind_jack;
+extern const tl_part_kind tl_kind_outputs;
+extern const tl_part_kind tl_kind_plug;
+extern const tl_part_kind tl_kind_fastener;
+extern const tl_part_kind tl_kind_measure;
+extern const tl_part_kind tl_kind_generator;
+extern const tl_part_kind tl_kind_meter;
+
+/// A frequency at which a board is measured.
+extern const tl_field* const tl_measure_frequency;
 
 /// The words of every yes-or-no field, in this order: index 1 is yes.
 extern const char* const tl_no_yes[];

@@ -70,6 +70,7 @@ void tl_part_set_number(tl_part* part, const char* field, double number) {
     int index = tl_part_field(part->kind, field);
     assert(index >= 0);
     part->values[index].given = true;
+    part->values[index].layout = false;
     part->values[index].number = number;
 }
 

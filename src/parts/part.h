@@ -15,6 +15,7 @@
 typedef enum {
     TL_FIELD_NEEDED = 1, ///< physics needs it: an error when missing
     TL_FIELD_BESIDE = 2, ///< says how the part is used: stands beside it in a rig, not in a library
+    TL_FIELD_LAYOUT = 4, ///< may be the word `layout`: the board's layout says it
 } tl_field_flag;
 
 /// One value a part can have.
@@ -47,7 +48,8 @@ typedef struct {
 /// The value of a field and where it came from.
 typedef struct {
     bool given;
-    double number;                ///< in the SI unit; of a choice, its index
+    bool layout;                  ///< `layout` was written: the board says the number
+    double number;                ///< in the SI unit; of a choice, its index; NAN: not yet laid out
     tl_place place;               ///< where it was written
     const char* library;          ///< the library part it came from, or NULL
     const char* source;           ///< what the library says of it, or NULL

@@ -59,6 +59,8 @@ static const tl_field lead_fields[] = {
     {"gauge", TL_UNIT_GAUGE, 0.05e-3, 5e-3, NULL, TL_FIELD_NEEDED},
     {"length", TL_UNIT_METRE, 0.01, 50, NULL, TL_FIELD_NEEDED},
     {"strands", TL_UNIT_COUNT, 1, 1000, NULL, 0},
+    {"outer", TL_UNIT_METRE, 0.5e-3, 20e-3, NULL, 0}, // over both conductors and all
+    {"bend", TL_UNIT_COUNT, 1, 50, NULL, 0},          // least radius, in outer diameters
 };
 
 /// A range has two ends, the lower one first.

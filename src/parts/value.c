@@ -7,6 +7,7 @@
 #include "parts/tolerance.h"
 
 #include <ctype.h>
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -97,6 +98,12 @@ static tl_status read_tolerance(reading* r, const char* text, const tl_place* pl
                            r->field->name);
     if (r->field->unit == TL_UNIT_COUNT)
         return tl_error_at(r->error, place, "%s is counted: it has no tolerance", r->field->name);
+    if (r->value->layout)
+        return tl_error_at(
+            r->error, place,
+            "%s: the layout's has no tolerance of its own; state a length to give it "
+            "one",
+            r->field->name);
     if (r->value->tolerance.given)
         return tl_error_at(r->error, place, "%s: a second tolerance for the same value",
                            r->field->name);
@@ -136,6 +143,11 @@ static tl_status read_scalar(reading* r, const tl_yaml* node) {
     r->value->place = node->place;
     if (status != TL_OK)
         return status;
+    if ((r->field->flags & TL_FIELD_LAYOUT) && strcmp(node->text, "layout") == 0) {
+        r->value->layout = true;
+        r->value->number = NAN;
+        return TL_OK;
+    }
     return r->field->choices ? read_choice(r, node) : read_number(r, node);
 }
 

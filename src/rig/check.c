@@ -5,6 +5,7 @@
 #include "base/text.h"
 #include "parts/kinds.h"
 #include "rig/follow.h"
+#include "rig/layout.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -72,6 +73,8 @@ tl_status tl_rig_check(tl_rig* rig, tl_error* error) {
     tl_status status = check_names(rig, error);
     if (status == TL_OK && !has_amp(&rig->main))
         status = tl_error_at(error, &rig->main.place, "no branch of this rig ends in an amp");
+    if (status == TL_OK)
+        status = tl_layout_apply(rig, error);
     checking c = {status, false, error};
     tl_rig_each_part(rig, check_part, &c);
     return c.status == TL_OK && c.followers ? tl_rig_check_followers(rig, error) : c.status;

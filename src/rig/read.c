@@ -9,6 +9,7 @@
 #include "parts/kinds.h"
 #include "parts/library.h"
 #include "rig/dressing.h"
+#include "rig/layout.h"
 #include "rig/toggle.h"
 
 #include <stdlib.h>
@@ -457,9 +458,25 @@ static tl_status read_title(tl_rig* rig, const tl_yaml* node, tl_error* error) {
     return TL_OK;
 }
 
+/// What stands around the chain. How leads lie beside others needs their lengths, which the board
+/// may say; and on the board stand the supplies of the power.
+static tl_status read_around(tl_rig* rig, const tl_yaml* tree, tl_error* error) {
+    const tl_yaml* power = tl_yaml_get(tree, "power");
+    const tl_yaml* board = tl_yaml_get(tree, "board");
+    const tl_yaml* dressing = tl_yaml_get(tree, "dressing");
+    tl_status status = power ? tl_power_read(rig, power, error) : TL_OK;
+    if (status == TL_OK && board)
+        status = tl_pedalboard_read(rig, board, error);
+    if (status == TL_OK && dressing)
+        status = tl_layout_apply(rig, error); // else tl_rig_check() does it
+    if (status == TL_OK && dressing)
+        status = tl_dressing_read(rig, dressing, error);
+    return status;
+}
+
 static tl_status read_rig(tl_rig* rig, const tl_yaml* tree, tl_error* error) {
-    static const char* const keys[] = {"rig",    "guitar", "chain",    "amp",
-                                       "direct", "scenes", "dressing", "power"};
+    static const char* const keys[] = {"rig",    "guitar",   "chain", "amp",   "direct",
+                                       "scenes", "dressing", "power", "board", "measure"};
     tl_status status = tl_yaml_expect(tree, TL_YAML_MAP, "a rig file", error);
     if (status != TL_OK)
         return status;
@@ -492,12 +509,11 @@ static tl_status read_rig(tl_rig* rig, const tl_yaml* tree, tl_error* error) {
     const tl_yaml* scenes = tl_yaml_get(tree, "scenes");
     if (status == TL_OK && scenes)
         status = tl_scenes_read(rig, scenes, error);
-    const tl_yaml* dressing = tl_yaml_get(tree, "dressing");
-    if (status == TL_OK && dressing)
-        status = tl_dressing_read(rig, dressing, error);
-    const tl_yaml* power = tl_yaml_get(tree, "power");
-    if (status == TL_OK && power)
-        status = tl_power_read(rig, power, error);
+    if (status == TL_OK)
+        status = read_around(rig, tree, error);
+    const tl_yaml* measure = tl_yaml_get(tree, "measure");
+    if (status == TL_OK && measure)
+        status = tl_measure_read(rig, measure, error);
     return status;
 }
 

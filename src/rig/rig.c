@@ -74,6 +74,8 @@ void tl_rig_free(tl_rig* rig) {
         scenes_free(rig);
         tl_dressing_free(rig);
         tl_power_free(rig->power);
+        tl_pedalboard_free(rig->board);
+        tl_measure_free(rig->measure);
         tl_input_free(rig->input);
     }
     free(rig->path);

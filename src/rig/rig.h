@@ -5,6 +5,8 @@
 
 #include "base/yaml.h"
 #include "parts/part.h"
+#include "rig/board.h"
+#include "rig/measure.h"
 #include "rig/power.h"
 #include "toneload/rig.h"
 
@@ -92,8 +94,10 @@ struct tl_rig {
     size_t scene_count;
     tl_run* runs; ///< of `dressing`; clones borrow them
     size_t run_count;
-    tl_power* power; ///< NULL: the file says nothing of it; clones borrow it
-    tl_input* input; ///< the rig's text; clones borrow it
+    tl_power* power;      ///< NULL: the file says nothing of it; clones borrow it
+    tl_pedalboard* board; ///< NULL: the file says nothing of it; clones borrow it
+    tl_measure* measure;  ///< NULL: the file says nothing of it; clones borrow it
+    tl_input* input;      ///< the rig's text; clones borrow it
     bool is_clone;
 };
 
@@ -112,6 +116,10 @@ tl_part* tl_rig_leader(tl_rig* rig, tl_part* part);
 bool tl_item_is_loop(const tl_item* item);
 /// Whether an item is a split.
 bool tl_item_is_split(const tl_item* item);
+
+/// Adds to `*order` the number of a part's item in a walk over all items of a chain, each before
+/// what it holds; false when it is of none.
+bool tl_chain_order(const tl_chain* chain, const tl_part* part, size_t* order);
 
 /// Calls `visit` on every part of the rig in a fixed order, with its path ("chain[2].cable").
 /// Items of loops that are off are visited too. `visit` may change values but not the part.

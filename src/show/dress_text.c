@@ -72,7 +72,7 @@ static void add_lie(tl_table* table, const tl_dress_run* run) {
     length_cell(table, run->height_m, "free");
 }
 
-static tl_table* lies_table(const tl_dress* dress) {
+tl_table* tl_dress_lies_table(const tl_dress* dress) {
     static const char* const heads[][2] = {{"run", "name"},
                                            {"lead", "lead"},
                                            {"beside it", "source"},
@@ -106,7 +106,7 @@ static void add_levels(tl_table* table, const tl_dress* dress, const tl_dress_ru
     floor_cell(table, &at->buffered);
 }
 
-static tl_table* levels_table(const tl_dress* dress) {
+tl_table* tl_dress_levels_table(const tl_dress* dress) {
     tl_table* table = tl_table_new();
     tl_table_column(table, "run", "name");
     if (dress->amp_count > 1)
@@ -292,7 +292,7 @@ static void add_together(tl_text* text, const tl_dress* dress) {
     }
 }
 
-static void add_floor(tl_text* text, const tl_dress* dress) {
+void tl_dress_add_floor(tl_text* text, const tl_dress* dress) {
     tl_text words = {0};
     tl_text_add(&words, "What the leads pick up, as it arrives at the amp, A-weighted. The rig's "
                         "own noise there, ");
@@ -328,15 +328,14 @@ static void add_unsolved(tl_text* text, const tl_dress* dress) {
     tl_text_free(&words);
 }
 
-static void add_runs(tl_text* text, const tl_dress* dress) {
+size_t tl_dress_measured(const tl_dress* dress) {
     size_t measured = 0;
     for (size_t i = 0; i < dress->run_count; ++i)
         measured += dress->runs[i].amps != NULL;
-    add_table(text, lies_table(dress));
-    if (measured) {
-        add_floor(text, dress);
-        add_table(text, levels_table(dress));
-    }
+    return measured;
+}
+
+void tl_dress_add_points(tl_text* text, const tl_dress* dress) {
     for (size_t i = 0; i < dress->run_count; ++i) {
         const tl_dress_run* run = &dress->runs[i];
         if (run->amps && !is_buried(dress, run))
@@ -355,13 +354,22 @@ static void add_runs(tl_text* text, const tl_dress* dress) {
             free(words);
         }
     add_unsolved(text, dress);
-    if (measured) {
+    if (tl_dress_measured(dress)) {
         add_together(text, dress);
         add_point(text,
                   "The guitar's volume matters: half down, a lead that only the pickup drives "
                   "sees more ohms and picks up more. Try other positions in the rig file, "
                   "and other pedals with --fix.");
     }
+}
+
+static void add_runs(tl_text* text, const tl_dress* dress) {
+    add_table(text, tl_dress_lies_table(dress));
+    if (tl_dress_measured(dress)) {
+        tl_dress_add_floor(text, dress);
+        add_table(text, tl_dress_levels_table(dress));
+    }
+    tl_dress_add_points(text, dress);
 }
 
 // ---- leads of the rig beside each other
@@ -443,9 +451,15 @@ static void add_leak_cure(tl_text* text, const tl_dress* dress, const tl_dress_r
     tl_text_free(&words);
 }
 
-static void add_leaks(tl_text* text, const tl_dress* dress) {
-    tl_table* table = tl_table_new();
+size_t tl_dress_leaking(const tl_dress* dress) {
     size_t count = 0;
+    for (size_t i = 0; i < dress->run_count; ++i)
+        count += dress->runs[i].leaks != NULL;
+    return count;
+}
+
+tl_table* tl_dress_leaks_table(const tl_dress* dress) {
+    tl_table* table = tl_table_new();
     tl_table_column(table, "audio beside audio", "name");
     if (dress->amp_count > 1)
         tl_table_column(table, "amp", "amp");
@@ -456,16 +470,22 @@ static void add_leaks(tl_text* text, const tl_dress* dress) {
     tl_table_column(table, "\nto the ear", "verdict");
     tl_table_column(table, "loop gain\nleft", "loop_db");
     for (size_t i = 0; i < dress->run_count; ++i)
-        for (size_t amp = 0; dress->runs[i].leaks && amp < dress->amp_count; ++amp, ++count)
+        for (size_t amp = 0; dress->runs[i].leaks && amp < dress->amp_count; ++amp)
             add_leak(table, dress, &dress->runs[i], amp);
-    if (!count) {
-        tl_table_free(table);
-        return;
-    }
-    add_table(text, table);
+    return table;
+}
+
+void tl_dress_add_leak_points(tl_text* text, const tl_dress* dress) {
     for (size_t i = 0; i < dress->run_count; ++i)
         if (dress->runs[i].leaks)
             add_leak_cure(text, dress, &dress->runs[i]);
+}
+
+static void add_leaks(tl_text* text, const tl_dress* dress) {
+    if (!tl_dress_leaking(dress))
+        return;
+    add_table(text, tl_dress_leaks_table(dress));
+    tl_dress_add_leak_points(text, dress);
 }
 
 // ---- what is assumed
@@ -500,9 +520,7 @@ static void add_taken(tl_text* text, const tl_dress* dress) {
     }
 }
 
-static void add_assumptions(tl_text* text, const tl_dress* dress) {
-    bool blank = text->size > 1 && text->data[text->size - 2] == '\n';
-    tl_text_addf(text, "%sAssumed\n", blank ? "" : "\n");
+void tl_dress_add_assumptions(tl_text* text, const tl_dress* dress) {
     for (size_t i = 0; i < TL_DRESS_ASSUMPTIONS; ++i) {
         const tl_dress_assumption* one = &tl_dress_assumptions[i];
         if (!one->beside || has_beside(dress, one->beside))
@@ -520,7 +538,7 @@ static void add_assumptions(tl_text* text, const tl_dress* dress) {
 
 // ---- joints
 
-static tl_table* joints_table(const tl_dress_joints* joints) {
+tl_table* tl_dress_joints_table(const tl_dress_joints* joints) {
     static const char* const heads[][2] = {{"joints in the path", "name"},
                                            {"how\nmany", "count"},
                                            {"each in\nseries", "ohm"},
@@ -634,16 +652,20 @@ static void add_joint_failures(tl_text* text, const tl_dress_joints* joints) {
     add_joint_mend(text, joints);
 }
 
-static void add_joints(tl_text* text, const tl_dress* dress) {
+void tl_dress_add_joint_points(tl_text* text, const tl_dress* dress) {
     const tl_dress_joints* joints = &dress->joints;
-    if (!joints->count) {
-        tl_text_add(text, "\nNo joints ('contact') in the rig file's path.\n");
-        return;
-    }
-    add_table(text, joints_table(joints));
     add_joint_tone(text, dress);
     add_joint_supply(text, joints);
     add_joint_failures(text, joints);
+}
+
+static void add_joints(tl_text* text, const tl_dress* dress) {
+    if (!dress->joints.count) {
+        tl_text_add(text, "\nNo joints ('contact') in the rig file's path.\n");
+        return;
+    }
+    add_table(text, tl_dress_joints_table(&dress->joints));
+    tl_dress_add_joint_points(text, dress);
 }
 
 /// What could be written into a rig file that says nothing of its leads: it can be copied.
@@ -671,7 +693,9 @@ char* tl_dress_text(const tl_dress* dress) {
     if (dress->run_count) {
         add_runs(&text, dress);
         add_leaks(&text, dress);
-        add_assumptions(&text, dress);
+        bool blank = text.size > 1 && text.data[text.size - 2] == '\n';
+        tl_text_addf(&text, "%sAssumed\n", blank ? "" : "\n");
+        tl_dress_add_assumptions(&text, dress);
     } else {
         add_hint(&text, dress);
     }

@@ -3,315 +3,60 @@
 
 #include "base/file.h"
 #include "base/text.h"
+#include "show/program.h"
 
 #include <errno.h>
-#include <fcntl.h>
-#include <ftw.h>
-#include <poll.h>
-#include <signal.h>
-#include <spawn.h>
-#include <stdbool.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <sys/socket.h>
-#include <sys/types.h>
-#include <sys/wait.h>
-#include <time.h>
-#include <unistd.h>
 
-enum {
-    picture_limit = 256 * 1000 * 1000,
-    said_limit = 4000, // of what gnuplot says, enough to name the trouble
-    first_free_descriptor = 3,
-};
+enum { picture_limit = 256 * 1000 * 1000 };
 
-/// A gnuplot at work: `script` takes its commands, `output` gives all it says.
-typedef struct {
-    pid_t pid;
-    int script;
-    int output;
-} gnuplot;
-
-/// Makes the private folder, in $TMPDIR when that works, else in /tmp; NULL sets errno.
-static char* make_folder(void) {
-    const char* given = getenv("TMPDIR");
-    char* real = given && *given ? realpath(given, NULL) : NULL;
-    char* folder = tl_printf("%s/toneload-plot-XXXXXX", real ? real : "/tmp");
-    free(real);
-    if (mkdtemp(folder))
-        return folder;
-    free(folder);
-    folder = tl_copy("/tmp/toneload-plot-XXXXXX");
-    if (mkdtemp(folder))
-        return folder;
-    free(folder);
-    return NULL;
-}
-
-static int remove_one(const char* path, const struct stat* about, int kind, struct FTW* place) {
-    (void)about;
-    (void)kind;
-    (void)place;
-    return remove(path);
-}
-
-/// Removes the private folder and whatever gnuplot or its font library left in it.
-static void remove_folder(const char* folder) {
-    nftw(folder, remove_one, 8, FTW_DEPTH | FTW_PHYS);
-}
-
-/// Moves a descriptor out of the way of 0, 1 and 2, which a host may have closed.
-static int move_up(int descriptor) {
-    if (descriptor < 0 || descriptor >= first_free_descriptor)
-        return descriptor;
-    int moved = fcntl(descriptor, F_DUPFD_CLOEXEC, first_free_descriptor);
-    int trouble = errno;
-    close(descriptor);
-    errno = trouble;
-    return moved;
-}
-
-static void close_open(int* descriptor) {
-    if (*descriptor >= 0)
-        close(*descriptor);
-    *descriptor = -1;
-}
-
-/// A socket pair and not a pipe for the script, since writing to a socket need not raise SIGPIPE.
-static bool make_channels(int script[2], int output[2]) {
-    script[0] = script[1] = output[0] = output[1] = -1;
-    if (socketpair(AF_UNIX, SOCK_STREAM | SOCK_CLOEXEC, 0, script) != 0)
-        return false;
-    if (pipe2(output, O_CLOEXEC) != 0)
-        return false;
-    for (int i = 0; i < 2; ++i) {
-        script[i] = move_up(script[i]);
-        output[i] = move_up(output[i]);
-    }
-    return script[0] >= 0 && script[1] >= 0 && output[0] >= 0 && output[1] >= 0;
-}
-
-/// The whole environment gnuplot gets: nothing of the host's but where its fonts are.
-static char** make_environment(const char* folder) {
-    char** environment = tl_new(6, sizeof *environment);
-    size_t count = 0;
-    environment[count++] = tl_copy("PATH=/usr/bin:/bin");
-    environment[count++] = tl_copy("LANG=C.UTF-8");
-    environment[count++] = tl_printf("HOME=%s", folder);
-    static const char* const fonts[] = {"FONTCONFIG_FILE", "FONTCONFIG_PATH"};
-    for (size_t i = 0; i < sizeof fonts / sizeof *fonts; ++i) {
-        const char* value = getenv(fonts[i]);
-        if (value)
-            environment[count++] = tl_printf("%s=%s", fonts[i], value);
-    }
-    return environment;
-}
-
-static void free_environment(char** environment) {
-    for (char** at = environment; *at; ++at)
-        free(*at);
-    free(environment);
-}
-
-/// In a process group of its own with plain signals, whatever the host blocks or ignores.
-static int set_attributes(posix_spawnattr_t* attributes) {
-    sigset_t none, all;
-    sigemptyset(&none);
-    sigfillset(&all);
-    posix_spawnattr_setsigmask(attributes, &none);
-    posix_spawnattr_setsigdefault(attributes, &all);
-    posix_spawnattr_setpgroup(attributes, 0);
-    return posix_spawnattr_setflags(attributes, POSIX_SPAWN_SETSIGMASK | POSIX_SPAWN_SETSIGDEF |
-                                                    POSIX_SPAWN_SETPGROUP);
-}
-
-/// Starts gnuplot in `folder`, reading its standard input ("-") and no start-up file ("-d");
-/// an error number, or 0.
-static int spawn(pid_t* pid, const char* folder, int script, int output) {
-    posix_spawn_file_actions_t actions;
-    posix_spawnattr_t attributes;
-    int trouble = posix_spawn_file_actions_init(&actions);
-    if (trouble)
-        return trouble;
-    trouble = posix_spawnattr_init(&attributes);
-    if (trouble) {
-        posix_spawn_file_actions_destroy(&actions);
-        return trouble;
-    }
-    trouble = posix_spawn_file_actions_adddup2(&actions, script, STDIN_FILENO);
-    if (!trouble)
-        trouble = posix_spawn_file_actions_adddup2(&actions, output, STDOUT_FILENO);
-    if (!trouble)
-        trouble = posix_spawn_file_actions_adddup2(&actions, output, STDERR_FILENO);
-    if (!trouble)
-        trouble = posix_spawn_file_actions_addclosefrom_np(&actions, first_free_descriptor);
-    if (!trouble)
-        trouble = posix_spawn_file_actions_addchdir_np(&actions, folder);
-    if (!trouble)
-        trouble = set_attributes(&attributes);
-    char name[] = "gnuplot", no_files[] = "-d", input[] = "-";
-    char* arguments[] = {name, no_files, input, NULL};
-    char** environment = make_environment(folder);
-    if (!trouble)
-        trouble = posix_spawnp(pid, name, &actions, &attributes, arguments, environment);
-    free_environment(environment);
-    posix_spawnattr_destroy(&attributes);
-    posix_spawn_file_actions_destroy(&actions);
-    return trouble;
-}
-
-static tl_status start(gnuplot* run, const char* folder, tl_error* error) {
-    int script[2], output[2];
-    bool made = make_channels(script, output);
-    int trouble = made ? spawn(&run->pid, folder, script[0], output[1]) : errno;
-    close_open(&script[0]);
-    close_open(&output[1]);
-    if (!trouble) {
-        run->script = script[1];
-        run->output = output[0];
-        return TL_OK;
-    }
-    close_open(&script[1]);
-    close_open(&output[0]);
-    if (made && trouble == ENOENT)
-        return tl_error_set(error, TL_FAILURE,
-                            "gnuplot was not found; plots need it (Debian package gnuplot-nox)");
-    return tl_error_set(error, TL_FAILURE, "gnuplot cannot be started: %s", strerror(trouble));
-}
-
-/// Milliseconds since some fixed moment, for time limits.
-static long long now_ms(void) {
-    struct timespec now;
-    clock_gettime(CLOCK_MONOTONIC, &now);
-    return (long long)now.tv_sec * 1000 + now.tv_nsec / 1000000;
-}
-
-/// Sends what gnuplot will take of the script, and closes the way in when it has all, or when
-/// gnuplot hung up.
-static void send_some(gnuplot* run, const char** script, size_t* left) {
-    ssize_t sent = send(run->script, *script, *left, MSG_NOSIGNAL | MSG_DONTWAIT);
-    if (sent < 0 && (errno == EAGAIN || errno == EINTR))
-        return;
-    if (sent > 0) {
-        *script += sent;
-        *left -= (size_t)sent;
-    }
-    if (sent <= 0 || !*left)
-        close_open(&run->script);
-}
-
-/// Reads what gnuplot says; keeps the beginning, since the first complaint is the one that counts.
-static void read_some(gnuplot* run, tl_text* said) {
-    char block[4096];
-    ssize_t got = read(run->output, block, sizeof block);
-    if (got < 0 && errno == EINTR)
-        return;
-    if (got <= 0) {
-        close_open(&run->output);
-        return;
-    }
-    size_t room = said->size < said_limit ? said_limit - said->size : 0;
-    tl_text_add_bytes(said, block, (size_t)got < room ? (size_t)got : room);
-}
-
-/// Feeds the script and listens until gnuplot closes its output; false when time ran out.
-static bool talk(gnuplot* run, const char* script, long long deadline_ms, tl_text* said) {
-    size_t left = strlen(script);
-    while (run->output >= 0) {
-        long long rest_ms = deadline_ms - now_ms();
-        if (rest_ms <= 0)
-            return false;
-        struct pollfd ways[] = {{.fd = run->output, .events = POLLIN},
-                                {.fd = run->script, .events = POLLOUT}};
-        if (poll(ways, 2, (int)rest_ms) < 0 && errno != EINTR)
-            return false;
-        if (run->script >= 0 && ways[1].revents)
-            send_some(run, &script, &left);
-        if (ways[0].revents)
-            read_some(run, said);
-    }
-    return true;
-}
-
-/// Waits for the end of gnuplot, which may outlive its output; false when time ran out. A host
-/// that ignores SIGCHLD leaves no exit status: then the picture itself must tell.
-static bool wait_for(pid_t pid, long long deadline_ms, int* wait_status) {
-    *wait_status = 0;
-    for (;;) {
-        pid_t ended = waitpid(pid, wait_status, WNOHANG);
-        if (ended == pid || (ended < 0 && errno != EINTR))
-            return true;
-        if (now_ms() >= deadline_ms)
-            return false;
-        nanosleep(&(struct timespec){.tv_nsec = 2000000}, NULL);
-    }
-}
-
-static void kill_and_reap(pid_t pid) {
-    kill(-pid, SIGKILL);
-    kill(pid, SIGKILL);
-    while (waitpid(pid, NULL, 0) < 0 && errno == EINTR)
-        continue;
-}
-
-/// What gnuplot said as one line for an error, its own blank and pointing lines taken out.
-static char* complaint(const char* said) {
-    tl_text line = {0};
-    for (const char* at = said; *at; ++at) {
-        bool blank = *at == ' ' || *at == '\n' || *at == '\t' || *at == '\r';
-        bool after_blank = !line.size || line.data[line.size - 1] == ' ';
-        if (!blank || !after_blank)
-            tl_text_add_bytes(&line, blank ? " " : at, 1);
-    }
-    return tl_text_take(&line);
-}
-
-static tl_status failed(const char* said, tl_error* error) {
-    char* line = complaint(said);
+static tl_status failed(const tl_text* said, tl_error* error) {
+    char* line = tl_program_complaint(said);
     tl_error_set(error, TL_FAILURE, "gnuplot did not draw the plot: %s",
                  *line ? line : "it gave no reason");
     free(line);
     return TL_FAILURE;
 }
 
-/// Runs gnuplot to its end, or ends it.
-static tl_status finish(gnuplot* run, const char* script, int limit_ms, tl_text* said,
-                        tl_error* error) {
-    long long deadline_ms = now_ms() + limit_ms;
-    int wait_status = 0;
-    bool ended = talk(run, script, deadline_ms, said);
-    close_open(&run->script);
-    close_open(&run->output);
-    if (!ended || !wait_for(run->pid, deadline_ms, &wait_status)) {
-        kill_and_reap(run->pid);
+/// gnuplot reads its standard input ("-") and no start-up file ("-d").
+static tl_status run(const char* folder, const char* script, int limit_ms, tl_text* said,
+                     tl_error* error) {
+    char name[] = "gnuplot", no_files[] = "-d", input[] = "-";
+    char* arguments[] = {name, no_files, input, NULL};
+    int trouble = 0;
+    switch (tl_program_run(arguments, folder, script, limit_ms, said, &trouble)) {
+    case TL_PROGRAM_DONE:
+        return TL_OK;
+    case TL_PROGRAM_MISSING:
+        return tl_error_set(error, TL_FAILURE,
+                            "gnuplot was not found; plots need it (Debian package gnuplot-nox)");
+    case TL_PROGRAM_NO_START:
+        return tl_error_set(error, TL_FAILURE, "gnuplot cannot be started: %s", strerror(trouble));
+    case TL_PROGRAM_LATE:
         return tl_error_set(error, TL_FAILURE, "gnuplot was ended: it took longer than %g seconds",
                             limit_ms / 1000.0);
+    default:
+        return failed(said, error);
     }
-    if (!WIFEXITED(wait_status) || WEXITSTATUS(wait_status) != 0)
-        return failed(tl_text_get(said), error);
-    return TL_OK;
 }
 
 tl_status tl_gnuplot_run(const char* script, const char* output, int limit_ms, char** bytes,
                          size_t* size, tl_error* error) {
-    char* folder = make_folder();
+    char* folder = tl_program_folder();
     if (!folder)
         return tl_error_set(error, TL_FAILURE, "no temporary folder can be made: %s",
                             strerror(errno));
-    gnuplot run = {.pid = -1, .script = -1, .output = -1};
     tl_text said = {0};
-    tl_status status = start(&run, folder, error);
-    if (status == TL_OK)
-        status = finish(&run, script, limit_ms, &said, error);
+    tl_status status = run(folder, script, limit_ms, &said, error);
     if (status == TL_OK) {
         char* path = tl_printf("%s/%s", folder, output);
         if (tl_file_read(path, picture_limit, bytes, size, NULL) != TL_OK)
-            status = failed(tl_text_get(&said), error);
+            status = failed(&said, error);
         free(path);
     }
     tl_text_free(&said);
-    remove_folder(folder);
+    tl_program_remove_folder(folder);
     free(folder);
     return status;
 }

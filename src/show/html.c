@@ -169,8 +169,10 @@ void tl_html_say(tl_text* page, const char* sentence, ...) {
     va_end(args);
 }
 
-/// A cell's words, lines of theirs below each other.
+/// A cell's words, lines of theirs below each other; a first line that is empty stands for room on
+/// a terminal.
 static void add_lines(tl_text* page, const char* words) {
+    words += *words == '\n';
     for (;;) {
         size_t size = strcspn(words, "\n");
         char* line = tl_printf("%.*s", (int)size, words);
@@ -183,8 +185,29 @@ static void add_lines(tl_text* page, const char* words) {
     }
 }
 
+/// Whether a cell is there to be written in: text has a row of underscores for it.
+static bool is_blank(const tl_cell* cell) {
+    return cell->words && *cell->words == '_' && !cell->words[strspn(cell->words, "_")];
+}
+
+/// Adds words; a box to tick, "[ ]" in text, as one.
+static void add_ticks(tl_text* page, const char* words) {
+    static const char box[] = "[ ]";
+    for (const char* at = words; *at; ++at)
+        if (strncmp(at, box, strlen(box)) == 0) {
+            tl_text_add(page, "\xe2\x98\x90");
+            at += strlen(box) - 1;
+        } else {
+            tl_text_add_bytes(page, at, 1);
+        }
+}
+
 static void add_cell(tl_text* page, const tl_column* column, const tl_cell* cell, bool heads) {
     const char* name = heads ? "th" : "td";
+    if (is_blank(cell)) {
+        tl_text_add(page, "<td class=\"write\"></td>");
+        return;
+    }
     tl_text_addf(page, "<%s%s%s>", name, heads ? " scope=\"row\"" : "",
                  column->number ? " class=\"number\"" : "");
     tl_text words = {0};
@@ -192,9 +215,14 @@ static void add_cell(tl_text* page, const tl_column* column, const tl_cell* cell
     if (cell->number)
         add_figure(page, tl_text_get(&words));
     else
-        tl_text_add(page, tl_text_get(&words));
+        add_ticks(page, tl_text_get(&words));
     tl_text_free(&words);
     tl_text_addf(page, "</%s>", name);
+}
+
+/// Whether a cell can head its row.
+static bool has_words(const tl_cell* cell) {
+    return cell->words && *cell->words;
 }
 
 void tl_html_add_table(tl_text* page, const tl_table* table, const char* about) {
@@ -216,10 +244,47 @@ void tl_html_add_table(tl_text* page, const tl_table* table, const char* about) 
         tl_text_add(page, "<tr>");
         for (size_t i = 0; i < table->column_count; ++i)
             add_cell(page, &table->columns[i], &table->cells[row * table->column_count + i],
-                     i == 0);
+                     i == 0 && has_words(&table->cells[row * table->column_count]));
         tl_text_add(page, "</tr>\n");
     }
     tl_text_add(page, "</tbody></table></div>\n");
+}
+
+/// What is being put together of a text's lines.
+typedef enum { NOTHING, PARAGRAPH, POINT } prose;
+
+/// Ends what is open and opens what comes next; points stand in one list.
+static prose turn_to(tl_text* page, prose from, prose to) {
+    if (from == PARAGRAPH)
+        tl_text_add(page, "</p>\n");
+    if (from == POINT)
+        tl_text_add(page, to == POINT ? "</li>\n" : "</li>\n</ul>\n");
+    if (to == PARAGRAPH)
+        tl_text_add(page, "<p>");
+    if (to == POINT)
+        tl_text_add(page, from == POINT ? "<li>" : "<ul>\n<li>");
+    return to;
+}
+
+void tl_html_add_prose(tl_text* page, const char* text) {
+    prose in = NOTHING;
+    for (const char* at = text; *at;) {
+        size_t size = strcspn(at, "\n");
+        char* line = tl_printf("%.*s", (int)size, at);
+        const char* words = line + strspn(line, " ");
+        bool point = strncmp(line, "- ", 2) == 0;
+        bool goes_on = !point && in != NOTHING && *words && !(in == POINT && words == line);
+        if (!*words)
+            in = turn_to(page, in, NOTHING);
+        else if (goes_on)
+            tl_text_add(page, " ");
+        else
+            in = turn_to(page, in, point ? POINT : PARAGRAPH);
+        tl_html_add(page, point ? line + 2 : words);
+        free(line);
+        at += size + (at[size] == '\n');
+    }
+    turn_to(page, in, NOTHING);
 }
 
 void tl_html_add_base64(tl_text* page, const unsigned char* bytes, size_t size) {

@@ -7,6 +7,9 @@
 #include "base/text.h"
 #include "toneload/show.h"
 
+/// The style that pages have in common, for screens wide and narrow and for paper.
+extern const char tl_html_style[];
+
 /// Adds words from outside: what cannot be seen becomes visible, and no character of theirs is
 /// taken for markup, in a text or in a quoted attribute.
 void tl_html_add(tl_text* page, const char* words);
@@ -22,6 +25,10 @@ void tl_html_say(tl_text* page, const char* sentence, ...);
 
 /// Adds a table; the first cell of each row heads it. `about` says what it shows.
 void tl_html_add_table(tl_text* page, const tl_table* table, const char* about);
+
+/// Adds text as commands print it: paragraphs, and points that begin with "- ", whose lines go on
+/// indented. Lines that were parted for a terminal are joined.
+void tl_html_add_prose(tl_text* page, const char* text);
 
 /// Adds bytes in base64 (RFC 4648).
 void tl_html_add_base64(tl_text* page, const unsigned char* bytes, size_t size);

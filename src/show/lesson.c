@@ -15,6 +15,7 @@ static void open_page(tl_text* page, const char* title) {
                       "<title>Why long leads dull the top end: ");
     tl_html_add(page, title);
     tl_text_add(page, "</title>\n<link rel=\"icon\" href=\"data:,\"/>\n<style>\n");
+    tl_text_add(page, tl_html_style);
     tl_text_add(page, tl_lesson_style);
     tl_text_add(page, "</style>\n</head>\n<body>\n<main>\n");
 }

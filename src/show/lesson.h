@@ -16,7 +16,7 @@ typedef struct {
     double high_db;
 } tl_lesson_plot;
 
-/// The style of the page, for screens wide and narrow and for paper.
+/// What the style of a lesson has beyond that of all pages.
 extern const char tl_lesson_style[];
 
 /// Adds the circuit as a drawing, labelled with the rig's own values.

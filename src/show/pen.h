@@ -19,6 +19,8 @@ typedef struct {
     double symbol_size;
 } tl_pen;
 
+/// The pen of the curve in a place among few of its kind.
+tl_pen tl_pen_at(size_t place, bool direct);
 /// The pen of the curve `index` of `count`.
 tl_pen tl_pen_of(const tl_trace* traces, size_t count, size_t index);
 

@@ -118,7 +118,7 @@ static void add_cell(tl_table* table, double number, char* shown) {
     free(shown);
 }
 
-static tl_table* loop_table(const tl_power_plan* plan) {
+tl_table* tl_power_loops_table(const tl_power_plan* plan) {
     tl_table* table = tl_table_new();
     tl_table_column(table, "how the returns are wired", "wiring");
     if (plan->amp_count > 1)
@@ -176,8 +176,7 @@ static char* left_out(const tl_power_plan* plan, bool pulses) {
     return all ? tl_text_take(&names) : NULL;
 }
 
-/// Who may well be heard and is in no figure.
-static void add_left_out(tl_text* text, const tl_power_plan* plan) {
+void tl_power_add_left_out(tl_text* text, const tl_power_plan* plan) {
     char* beside = left_out(plan, true);
     char* silent = left_out(plan, false);
     char* words = tl_printf(
@@ -194,8 +193,7 @@ static void add_left_out(tl_text* text, const tl_power_plan* plan) {
     free(silent);
 }
 
-/// Why there is nothing to show.
-static void add_no_loops(tl_text* text, const tl_power_plan* plan) {
+void tl_power_add_no_loops(tl_text* text, const tl_power_plan* plan) {
     char* words =
         plan->loop_trouble
             ? tl_printf("They could not be solved: %s.", plan->loop_trouble)
@@ -204,16 +202,16 @@ static void add_no_loops(tl_text* text, const tl_power_plan* plan) {
                                      "and switchers usually have one.");
     tl_wrap_words(text, words, 0, 0);
     free(words);
-    add_left_out(text, plan);
+    tl_power_add_left_out(text, plan);
 }
 
 void tl_power_add_loops(tl_text* text, const tl_power_plan* plan) {
     tl_text_add(text, "\nGround loops: what the pulsed loads put on the sound\n");
     if (!plan->loop_count) {
-        add_no_loops(text, plan);
+        tl_power_add_no_loops(text, plan);
         return;
     }
-    tl_table* table = loop_table(plan);
+    tl_table* table = tl_power_loops_table(plan);
     char* words = tl_table_text(table);
     tl_text_add(text, words);
     free(words);
@@ -222,7 +220,7 @@ void tl_power_add_loops(tl_text* text, const tl_power_plan* plan) {
     tl_text_add(text, "\n");
     tl_wrap_words(text, words, 0, 0);
     free(words);
-    add_left_out(text, plan);
+    tl_power_add_left_out(text, plan);
 }
 
 static void add_term(tl_text* text, char* words) {

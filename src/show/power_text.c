@@ -46,7 +46,7 @@ static size_t count_used(const tl_power_plan* plan) {
     return used;
 }
 
-static void add_verdict(tl_text* text, const tl_power_plan* plan) {
+char* tl_power_verdict(const tl_power_plan* plan) {
     char* head = tl_power_headline(plan);
     size_t devices = 0;
     for (size_t i = 0; i < plan->pedal_count; ++i)
@@ -64,9 +64,8 @@ static void add_verdict(tl_text* text, const tl_power_plan* plan) {
                                       ? "; that is proven."
                                       : ", and no assignment keeps them; that is proven.",
                                   plan->conflict);
-    tl_wrap_words(text, words, 0, 0);
-    free(words);
     free(head);
+    return words;
 }
 
 static void add_changes(tl_text* text, const tl_power_plan* plan) {
@@ -87,8 +86,7 @@ static const char* output_name(const tl_power_plan* plan, size_t pedal) {
     return output == TL_POWER_NONE ? "none" : plan->outputs[output].name;
 }
 
-/// The polarity of all pedals when it is one, else NULL.
-static const char* common_polarity(const tl_power_plan* plan) {
+const char* tl_power_polarity(const tl_power_plan* plan) {
     for (size_t i = 1; i < plan->pedal_count; ++i)
         if (strcmp(plan->pedals[i].polarity, plan->pedals[0].polarity) != 0)
             return NULL;
@@ -102,7 +100,7 @@ static void add_pedal(tl_table* table, const tl_power_plan* plan, size_t i) {
     tl_table_words(table, pedal->name);
     add_words(table, tl_printf("%s%s", output_name(plan, i), pedal->given ? " (given)" : ""));
     add_number(table, pedal->volts_v, tl_printf("%.6g V", pedal->volts_v));
-    if (!common_polarity(plan))
+    if (!tl_power_polarity(plan))
         tl_table_words(table, pedal->polarity);
     add_number(table, pedal->current_a, tl_power_ma(pedal->current_a));
     add_number(table, pedal->inrush_a, surge ? tl_power_ma(pedal->inrush_a) : tl_copy(""));
@@ -114,9 +112,9 @@ static void add_pedal(tl_table* table, const tl_power_plan* plan, size_t i) {
                                                 : tl_copy(""));
 }
 
-static void add_pedals(tl_text* text, const tl_power_plan* plan) {
+tl_table* tl_power_pedals_table(const tl_power_plan* plan) {
     tl_table* table = tl_table_new();
-    const char* polarity = common_polarity(plan);
+    const char* polarity = tl_power_polarity(plan);
     tl_table_column(table, "\npedal or device", "pedal");
     tl_table_column(table, "\noutput", "output");
     tl_table_column(table, "\nneeds", "voltage_v");
@@ -129,8 +127,13 @@ static void add_pedals(tl_text* text, const tl_power_plan* plan) {
     tl_table_column(table, "\nat start", "starts_v");
     for (size_t i = 0; i < plan->pedal_count; ++i)
         add_pedal(table, plan, i);
+    return table;
+}
+
+static void add_pedals(tl_text* text, const tl_power_plan* plan) {
+    const char* polarity = tl_power_polarity(plan);
     tl_text_add(text, "\n");
-    add_table(text, table);
+    add_table(text, tl_power_pedals_table(plan));
     if (polarity)
         tl_text_addf(text, "%s %s.\n", plan->pedal_count > 1 ? "All are" : "It is", polarity);
 }
@@ -143,7 +146,7 @@ static char* return_words(const tl_power_plan* plan, const tl_power_output* outp
     return tl_copy(output->isolated ? "its own" : "its own so far");
 }
 
-static void add_outputs(tl_text* text, const tl_power_plan* plan) {
+tl_table* tl_power_outputs_table(const tl_power_plan* plan) {
     tl_table* table = tl_table_new();
     tl_table_column(table, "\noutput in use", "output");
     tl_table_column(table, "\ngives", "gives");
@@ -169,11 +172,10 @@ static void add_outputs(tl_text* text, const tl_power_plan* plan) {
                    output->surge_a > output->load_a ? tl_power_ma(output->surge_a) : tl_copy(""));
         add_words(table, return_words(plan, output));
     }
-    tl_text_add(text, "\n");
-    add_table(text, table);
+    return table;
 }
 
-static void add_spare(tl_text* text, const tl_power_plan* plan) {
+void tl_power_add_spare(tl_text* text, const tl_power_plan* plan) {
     tl_text words = {0};
     size_t count = 0;
     for (size_t i = 0; i < plan->output_count; ++i) {
@@ -207,7 +209,7 @@ static const char* takes_words(tl_mains takes) {
     return words[takes];
 }
 
-static void add_mains(tl_text* text, const tl_power_plan* plan) {
+tl_table* tl_power_supplies_table(const tl_power_plan* plan) {
     tl_table* table = tl_table_new();
     tl_table_column(table, "supply", "supply");
     tl_table_column(table, "kind", "kind");
@@ -231,15 +233,10 @@ static void add_mains(tl_text* text, const tl_power_plan* plan) {
         add_number(table, supply->mains_w, tl_printf("%.2f W", supply->mains_w));
         add_number(table, supply->heat_w, tl_printf("%.2f W", supply->heat_w));
     }
-    tl_text_add(text, "\nMains and heat\n");
-    add_table(text, table);
+    return table;
 }
 
-/// What it draws from each mains, and whether the supplies take it.
-static void add_tour(tl_text* text, const tl_power_plan* plan) {
-    if (!plan->mains_count)
-        return;
-    tl_text_add(text, "\n");
+tl_table* tl_power_mains_table(const tl_power_plan* plan) {
     tl_table* table = tl_table_new();
     tl_table_column(table, "plugged into", "mains");
     tl_table_column(table, "draws", "mains_w");
@@ -259,11 +256,10 @@ static void add_tour(tl_text* text, const tl_power_plan* plan) {
         for (size_t j = 0; j < plan->supply_count; ++j)
             tl_table_words(table, takes_words(mains->takes[j]));
     }
-    add_table(text, table);
+    return table;
 }
 
-static void add_faults(tl_text* text, const tl_power_plan* plan) {
-    tl_text_add(text, "\nIf one thing fails, in the state the rig is written in\n");
+tl_table* tl_power_faults_table(const tl_power_plan* plan) {
     tl_table* table = tl_table_new();
     tl_table_column(table, "gone", "gone");
     tl_table_column(table, "dead with it", "dead");
@@ -284,22 +280,30 @@ static void add_faults(tl_text* text, const tl_power_plan* plan) {
         tl_text_free(&dead);
         tl_table_words(table, fault->words);
     }
-    add_table(text, table);
+    return table;
 }
 
 char* tl_power_text(const tl_power_plan* plan) {
     tl_text text = {0};
     tl_text_add_safe(&text, plan->rig);
     tl_text_add(&text, "\n\n");
-    add_verdict(&text, plan);
+    char* verdict = tl_power_verdict(plan);
+    tl_wrap_words(&text, verdict, 0, 0);
+    free(verdict);
     add_changes(&text, plan);
     add_pedals(&text, plan);
-    add_outputs(&text, plan);
-    add_spare(&text, plan);
+    tl_text_add(&text, "\n");
+    add_table(&text, tl_power_outputs_table(plan));
+    tl_power_add_spare(&text, plan);
     add_findings(&text, plan);
-    add_mains(&text, plan);
-    add_tour(&text, plan);
-    add_faults(&text, plan);
+    tl_text_add(&text, "\nMains and heat\n");
+    add_table(&text, tl_power_supplies_table(plan));
+    if (plan->mains_count) {
+        tl_text_add(&text, "\n");
+        add_table(&text, tl_power_mains_table(plan));
+    }
+    tl_text_add(&text, "\nIf one thing fails, in the state the rig is written in\n");
+    add_table(&text, tl_power_faults_table(plan));
     tl_power_add_loops(&text, plan);
     tl_power_add_terms(&text, plan);
     char* cautions = tl_cautions_text(TL_POWER_CAUTIONS);

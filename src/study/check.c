@@ -240,8 +240,9 @@ static void list_runs(tl_inspection* found, const tl_rig* rig) {
     }
 }
 
-/// The power's values stand beside the sound's: none of them is drawn at random.
-static void list_power(void* context, tl_part* part, const char* name, const char* path) {
+/// The values of power, board and measuring stand beside the sound's: none of them is drawn at
+/// random.
+static void list_beside(void* context, tl_part* part, const char* name, const char* path) {
     listing* l = context;
     tl_text about = {0};
     tl_text_add(&about, part->kind->name);
@@ -275,7 +276,11 @@ static tl_status study_check(tl_rig* rig, tl_inspection** inspection, tl_error* 
     tl_rig_each_part(rig, list_part, &l);
     list_runs(made, rig);
     if (rig->power)
-        tl_power_each_part(rig->power, list_power, &l);
+        tl_power_each_part(rig->power, list_beside, &l);
+    if (rig->board)
+        tl_pedalboard_each_part(rig->board, list_beside, &l);
+    if (rig->measure)
+        tl_measure_each_part(rig->measure, list_beside, &l);
     if (l.status == TL_OK)
         survey_rig(made, rig);
     if (l.status != TL_OK) {

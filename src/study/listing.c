@@ -51,6 +51,8 @@ static char* origin_words(const tl_part* part, const tl_value* value) {
     if (library)
         tl_text_addf(&words, "%slibrary part %s: %s", words.size ? ", " : "", value->library,
                      value->source ? value->source : "");
+    if (value->layout)
+        tl_text_addf(&words, "%sby the layout of 'board'", words.size ? ", " : "");
     if (!words.size)
         tl_text_add(&words, "not said in the file: what the rig is held against by itself");
     return tl_text_take(&words);

@@ -233,7 +233,8 @@ static tl_status search(tl_milp* milp, size_t nodes, ending* end, tl_error* erro
     pthread_once(&once, load);
     if (!loaded)
         return tl_error_set(error, TL_FAILURE,
-                            "libglpk.so.40 cannot be loaded: it is needed to assign pedals");
+                            "libglpk.so.40 cannot be loaded: it is needed to assign pedals, "
+                            "and to cut leads off reels");
     routines.terminal(GLP_OFF);
     glp_prob* problem = routines.create();
     fill_bounds(milp, problem);
@@ -275,5 +276,13 @@ tl_status tl_milp_improve(tl_milp* milp, size_t nodes, bool* proven, tl_error* e
     *proven = end == BEST_FOUND;
     if (status == TL_OK && end == NOTHING_FITS)
         return tl_error_set(error, TL_FAILURE, "the solver lost its own assignment");
+    return status;
+}
+
+tl_status tl_milp_search(tl_milp* milp, size_t nodes, bool* found, bool* proven, tl_error* error) {
+    ending end = GAVE_UP;
+    tl_status status = search(milp, nodes, &end, error);
+    *found = status == TL_OK && (end == BEST_FOUND || end == GAVE_UP_WITH_ONE);
+    *proven = status == TL_OK && (end == BEST_FOUND || end == NOTHING_FITS);
     return status;
 }

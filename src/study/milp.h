@@ -40,6 +40,9 @@ tl_status tl_milp_solve(tl_milp* milp, bool* feasible, tl_error* error);
 /// and no time, so that the answer does not depend on the machine. `*proven` false: it gave up, and
 /// the values are the best it saw, or those of the solve before when it saw none.
 tl_status tl_milp_improve(tl_milp* milp, size_t nodes, bool* proven, tl_error* error);
+/// The same for a program that may have no answer, and nothing to fall back on: `*found` says
+/// whether there are values, `*proven` whether they are the best, or that there are none.
+tl_status tl_milp_search(tl_milp* milp, size_t nodes, bool* found, bool* proven, tl_error* error);
 /// After a feasible end: a column's value, a binary's as 0 or 1, and the cost.
 double tl_milp_value(const tl_milp* milp, size_t which);
 double tl_milp_total(const tl_milp* milp);

@@ -8,10 +8,13 @@
 #include "parts/noise.h"
 #include "response/weighting.h"
 #include "rig/dressing.h"
+#include "study/alike.h"
+#include "study/noise_kept.h"
 #include "study/noise_owner.h"
 #include "study/pedals.h"
 
 #include <math.h>
+#include <stdint.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -39,18 +42,21 @@ typedef struct {
     unsigned node;
     unsigned source;
     tl_noise_at at;
+    char* mark; ///< what a session would know it by; NULL: it is not kept
 } analysis;
 
-/// What the study carries along. Jobs: by amp the rig as written, by amp its direct, then state by
-/// state each amp.
+/// What the study carries along. Analyses: by amp the rig as written, by amp its direct, then state
+/// by state each amp; of states that come to the same circuit the first.
 typedef struct {
     tl_session* session;
     tl_rig* rig; ///< a clone, whose pedals are switched
     const tl_noise_options* options;
     tl_noise* noise;
     tl_pedals pedals;
-    bool* written; ///< by toggle: as the rig has it
+    bool* written;  ///< by toggle: as the rig has it
+    tl_alike alike; ///< states that come to the same circuit
     analysis* analyses;
+    size_t* jobs; ///< by job of the pool: its analysis; what the session knows already is left out
     size_t job_count;
     tl_noise_names names;
     double sharpest_q;     ///< of all resonances in all states
@@ -97,13 +103,13 @@ static void enter_written(const listening* l) {
         tl_toggle_set(&l->pedals.toggles.toggles[i], l->written[i]);
 }
 
-/// The state of a job: the rig as written for those that come first.
-static void enter_state(const listening* l, size_t job) {
+/// The state of an analysis: the rig as written for those that come first.
+static void enter_state(const listening* l, size_t index) {
     size_t first = 2 * l->noise->amp_count;
-    if (job < first)
+    if (index < first)
         enter_written(l);
     else
-        tl_pedals_enter(&l->pedals, (job - first) / l->noise->amp_count);
+        tl_pedals_enter(&l->pedals, l->alike.first[(index - first) / l->noise->amp_count]);
 }
 
 /// The buffer that a study wants in front of a lead.
@@ -113,24 +119,53 @@ static tl_node add_buffer(void* context, const tl_item* item, const tl_sink* sin
     return here ? l->buffer->kind->emit(l->buffer, sink, in, TL_GROUND) : in;
 }
 
+/// How many frequencies a decade follow the sharpest resonance.
+static unsigned per_decade(const listening* l) {
+    double count = ceil(per_decade_of_q * l->sharpest_q);
+    return (unsigned)fmin(fmax(count, LEAST_PER_DECADE), MOST_PER_DECADE);
+}
+
+static bool is_direct(const listening* l, size_t index) {
+    return index >= l->noise->amp_count && index < 2 * l->noise->amp_count;
+}
+
+static tl_circuit* build_circuit(const listening* l, bool direct) {
+    const tl_circuit_extras extras = {
+        .context = (void*)l, .before = add_buffer, .noise = true, .direct = direct};
+    return tl_circuit_build_extended(l->rig, &extras);
+}
+
+/// The circuit of a state, whichever amp is listened at.
+static tl_circuit* build_listened(void* context, size_t state) {
+    const listening* l = context;
+    tl_pedals_enter(&l->pedals, state);
+    return build_circuit(l, false);
+}
+
+/// Makes the deck of an analysis, and what a session knows it by.
+static void prepare(const listening* l, size_t index) {
+    analysis* a = &l->analyses[index];
+    size_t amp = index % l->noise->amp_count;
+    bool direct = is_direct(l, index);
+    enter_state(l, index);
+    tl_circuit* circuit = build_circuit(l, direct);
+    const tl_output* output = &circuit->outputs[direct ? 2 * amp + 1 : amp];
+    make_deck(a, circuit, output, l->buffer);
+    if (index < 2 * l->noise->amp_count && !l->buffer)
+        a->mark = tl_noise_mark(&l->names, circuit, output, per_decade(l));
+    tl_circuit_free(circuit);
+}
+
 static tl_status ask(void* context, size_t job, tl_request* request, tl_error* error) {
     (void)error;
     listening* l = context;
-    analysis* a = &l->analyses[job];
-    size_t amps = l->noise->amp_count;
-    bool direct = job >= amps && job < 2 * amps;
-    const tl_circuit_extras extras = {
-        .context = l, .before = add_buffer, .noise = true, .direct = direct};
-    enter_state(l, job);
-    tl_circuit* circuit = tl_circuit_build_extended(l->rig, &extras);
-    size_t amp = job % amps;
-    make_deck(a, circuit, &circuit->outputs[direct ? 2 * amp + 1 : amp], l->buffer);
-    tl_circuit_free(circuit);
-    double per_decade = ceil(per_decade_of_q * l->sharpest_q);
-    per_decade = fmin(fmax(per_decade, LEAST_PER_DECADE), MOST_PER_DECADE);
+    size_t index = l->jobs[job];
+    analysis* a = &l->analyses[index];
+    if (!a->deck)
+        prepare(l, index);
     *request = (tl_request){.deck = a->deck,
                             .analysis = TL_NOISE,
-                            .per_decade = (unsigned)per_decade,
+                            .per_decade = per_decade(l),
                             .low_hz = solved_low_hz,
                             .high_hz = solved_high_hz,
                             .noise_node = a->node,
@@ -194,12 +229,6 @@ static int by_share(const void* a, const void* b) {
     return strcmp(one->path, two->path);
 }
 
-static void free_part(tl_noise_part* part) {
-    free(part->name);
-    free(part->path);
-    free(part->v_rthz);
-}
-
 static double rms_v(const tl_noise_at* at, const double* v_rthz, bool weighted) {
     return tl_noise_rms_v(at->count, at->hz, v_rthz, TL_NOISE_LOW_HZ, TL_NOISE_HIGH_HZ, weighted);
 }
@@ -221,7 +250,7 @@ static void finish_parts(tl_noise_at* at) {
     }
     qsort(at->parts, at->part_count, sizeof *at->parts, by_share);
     while (at->part_count && at->parts[at->part_count - 1].a_share < least_share)
-        free_part(&at->parts[--at->part_count]);
+        tl_noise_clear_part(&at->parts[--at->part_count]);
 }
 
 static tl_status take(void* context, size_t job, const tl_reply* reply, tl_request* request,
@@ -229,7 +258,7 @@ static tl_status take(void* context, size_t job, const tl_reply* reply, tl_reque
     (void)request;
     (void)error;
     const listening* l = context;
-    analysis* a = &l->analyses[job];
+    analysis* a = &l->analyses[l->jobs[job]];
     tl_noise_at* at = &a->at;
     *again = false;
     at->count = reply->points;
@@ -245,20 +274,11 @@ static tl_status take(void* context, size_t job, const tl_reply* reply, tl_reque
     return TL_OK;
 }
 
-static void clear_at(tl_noise_at* at) {
-    for (size_t i = 0; i < at->part_count; ++i)
-        free_part(&at->parts[i]);
-    free(at->parts);
-    free(at->hz);
-    free(at->v_rthz);
-    free(at->amp);
-    *at = (tl_noise_at){0};
-}
-
 static void clear_analysis(analysis* a) {
     tl_deck_free(a->deck);
     free(a->owners);
-    clear_at(&a->at);
+    free(a->mark);
+    tl_noise_clear_at(&a->at);
     *a = (analysis){0};
 }
 
@@ -281,34 +301,49 @@ static void open_band(tl_noise* noise, size_t count) {
         noise->low_v_rthz[i] = INFINITY;
 }
 
-static void keep_state(tl_noise* noise, size_t job, const tl_noise_at* at) {
-    size_t amp = job % noise->amp_count;
-    tl_noise_state* state = &noise->states[job / noise->amp_count];
-    if (!noise->low_v_rthz)
-        open_band(noise, at->count);
-    widen(noise, amp, at);
-    tl_noise_state_amp* kept = &state->amps[amp];
+static void keep_state(tl_noise* noise, size_t index, size_t amp, const tl_noise_at* at) {
+    tl_noise_state_amp* kept = &noise->states[index].amps[amp];
     kept->total_v = at->total_v;
     kept->a_weighted_v = at->a_weighted_v;
     kept->loudest = tl_copy(at->part_count ? at->parts[0].name : "");
     kept->loudest_a_share = at->part_count ? at->parts[0].a_share : NAN;
 }
 
+/// Keeps an analysis of states that are alike for each of them.
+static void keep_states(const listening* l, size_t index, const tl_noise_at* at) {
+    tl_noise* noise = l->noise;
+    size_t amp = index % noise->amp_count;
+    if (!noise->low_v_rthz)
+        open_band(noise, at->count);
+    widen(noise, amp, at);
+    size_t first = l->alike.first[index / noise->amp_count];
+    for (size_t i = first; i != SIZE_MAX; i = l->alike.next[i])
+        keep_state(noise, i, amp, at);
+}
+
+/// Puts what was heard of the rig as written, or of its direct, where it belongs.
+static void keep_heard(const listening* l, size_t index, tl_noise_at* at) {
+    tl_noise* noise = l->noise;
+    size_t amps = noise->amp_count;
+    tl_noise_at* to = index < amps ? &noise->rig[index] : &noise->direct[index - amps];
+    double signal_v = to->signal_v;
+    *to = *at;
+    to->signal_v = signal_v;
+    *at = (tl_noise_at){0};
+}
+
 static tl_status deliver(void* context, size_t job, tl_error* error) {
     (void)error;
     listening* l = context;
-    tl_noise* noise = l->noise;
-    analysis* a = &l->analyses[job];
-    size_t amps = noise->amp_count;
-    if (job < 2 * amps) {
-        tl_noise_at* to = job < amps ? &noise->rig[job] : &noise->direct[job - amps];
-        double signal_v = to->signal_v;
-        *to = a->at;
-        to->signal_v = signal_v;
-        a->at = (tl_noise_at){0};
-    } else {
-        keep_state(noise, job - 2 * amps, &a->at);
-    }
+    size_t index = l->jobs[job];
+    analysis* a = &l->analyses[index];
+    size_t amps = l->noise->amp_count;
+    if (a->mark)
+        tl_noise_keep(&l->session->noises, a->mark, &a->at);
+    if (index < 2 * amps)
+        keep_heard(l, index, &a->at);
+    else
+        keep_states(l, index - 2 * amps, &a->at);
     clear_analysis(a);
     if (l->session->options.progress)
         l->session->options.progress(l->session->options.context, job + 1, l->job_count);
@@ -318,10 +353,12 @@ static tl_status deliver(void* context, size_t job, tl_error* error) {
 static void blame(void* context, size_t job, tl_error* error) {
     const listening* l = context;
     size_t amps = l->noise->amp_count;
-    if (job < 2 * amps)
-        tl_error_prefix(error, "%s, %s", tl_rig_path(l->rig), job < amps ? "rig" : "direct");
+    size_t index = l->jobs[job];
+    if (index < 2 * amps)
+        tl_error_prefix(error, "%s, %s", tl_rig_path(l->rig), index < amps ? "rig" : "direct");
     else
-        tl_error_prefix(error, "%s, state %zu", tl_rig_path(l->rig), (job - 2 * amps) / amps + 1);
+        tl_error_prefix(error, "%s, state %zu", tl_rig_path(l->rig),
+                        l->alike.first[(index - 2 * amps) / amps] + 1);
 }
 
 // ---- the playing level
@@ -391,21 +428,22 @@ static tl_status solve_levels(listening* l, tl_error* error) {
 
 static tl_circuit* build_state(void* context, size_t index) {
     const listening* l = context;
-    tl_pedals_enter(&l->pedals, index);
+    tl_pedals_enter(&l->pedals, l->alike.first[index]);
     return tl_circuit_build_rig(l->rig);
 }
 
 static void deliver_level(void* context, size_t index, tl_answer* answer) {
     listening* l = context;
-    for (size_t i = 0; i < l->noise->amp_count; ++i)
-        l->noise->states[index].amps[i].signal_v = level_of(l->noise, &answer->solved[i]);
+    for (size_t at = l->alike.first[index]; at != SIZE_MAX; at = l->alike.next[at])
+        for (size_t i = 0; i < l->noise->amp_count; ++i)
+            l->noise->states[at].amps[i].signal_v = level_of(l->noise, &answer->solved[i]);
     note_sharpness(l, answer);
     tl_answer_free(answer);
 }
 
 static void blame_level(void* context, size_t index, tl_error* error) {
     const listening* l = context;
-    tl_error_prefix(error, "%s, state %zu", tl_rig_path(l->rig), index + 1);
+    tl_error_prefix(error, "%s, state %zu", tl_rig_path(l->rig), l->alike.first[index] + 1);
 }
 
 // ---- states
@@ -488,15 +526,33 @@ static void keep_written(listening* l) {
         l->written[i] = tl_toggle_is_on(&toggles->toggles[i]);
 }
 
+/// Lists what is to be solved: all but what the session heard before.
+static void list_jobs(listening* l, size_t count) {
+    l->jobs = tl_new(count, sizeof *l->jobs);
+    for (size_t i = 0; i < count; ++i) {
+        analysis* a = &l->analyses[i];
+        if (i < 2 * l->noise->amp_count)
+            prepare(l, i);
+        if (a->mark && tl_noise_recall(&l->session->noises, a->mark, &a->at)) {
+            keep_heard(l, i, &a->at);
+            clear_analysis(a);
+        } else {
+            l->jobs[l->job_count++] = i;
+        }
+    }
+}
+
 static tl_status solve_noise(listening* l, tl_error* error) {
-    l->job_count = (2 + l->noise->state_count) * l->noise->amp_count;
-    l->analyses = tl_new(l->job_count, sizeof *l->analyses);
+    size_t count = (2 + l->alike.count) * l->noise->amp_count;
+    l->analyses = tl_new(count, sizeof *l->analyses);
+    list_jobs(l, count);
     tl_pool_work work = {
         .context = l, .ask = ask, .take = take, .deliver = deliver, .blame = blame};
     tl_status status = tl_pool_run(l->session->pool, l->job_count, &work, error);
-    for (size_t i = 0; i < l->job_count; ++i)
+    for (size_t i = 0; i < count; ++i)
         clear_analysis(&l->analyses[i]);
     free(l->analyses);
+    free(l->jobs);
     return status;
 }
 
@@ -514,9 +570,9 @@ static tl_status listen(listening* l, tl_error* error) {
     bool states = l->options->states;
     if (status == TL_OK && states) {
         list_states(l);
-        tl_stream stream = {l->noise->state_count, l->options->reference_hz,
-                            build_state,           deliver_level,
-                            blame_level,           l};
+        l->alike = tl_alike_find(l->noise->state_count, true, build_listened, l);
+        tl_stream stream = {
+            l->alike.count, l->options->reference_hz, build_state, deliver_level, blame_level, l};
         status = tl_stream_solve(l->session, &stream, error);
     }
     if (status == TL_OK)
@@ -551,6 +607,7 @@ tl_status tl_study_noise_buffered(tl_session* session, tl_rig* rig, const tl_noi
         status = listen(&l, error);
     tl_noise_free_names(&l.names);
     free(l.written);
+    tl_alike_free(&l.alike);
     tl_pedals_free(&l.pedals);
     tl_rig_free(l.rig);
     if (status != TL_OK) {
@@ -566,8 +623,8 @@ void tl_noise_free(tl_noise* noise) {
     if (!noise)
         return;
     for (size_t i = 0; noise->rig && i < noise->amp_count; ++i) {
-        clear_at(&noise->rig[i]);
-        clear_at(&noise->direct[i]);
+        tl_noise_clear_at(&noise->rig[i]);
+        tl_noise_clear_at(&noise->direct[i]);
     }
     for (size_t i = 0; i < noise->state_count; ++i) {
         for (size_t j = 0; j < noise->amp_count; ++j)

@@ -6,21 +6,15 @@
 #include "base/text.h"
 #include "parts/kinds.h"
 #include "parts/library.h"
+#include "study/alike.h"
 #include "study/pedals.h"
 #include "study/slots.h"
 
 #include <math.h>
-#include <stdint.h>
 #include <stdlib.h>
 #include <string.h>
 
 enum { MOST_BUFFERS = 4, MOST_CASES = 100000 };
-
-/// A circuit that is solved, for all cases that come to the same circuit.
-typedef struct {
-    uint64_t hash;
-    size_t first; ///< its first case
-} unique;
 
 /// What trying the places carries along. A case is a placement in a state.
 typedef struct {
@@ -32,10 +26,8 @@ typedef struct {
     tl_slots slots;
     tl_input* input; ///< the buffer as it was written
     tl_part* buffer;
-    size_t placed;    ///< the placement whose slots are filled
-    size_t* solve_of; ///< by case: its circuit among the solved
-    unique* uniques;
-    size_t unique_count;
+    size_t placed;  ///< the placement whose slots are filled
+    tl_alike alike; ///< cases that come to the same circuit: a buffer in a loop that is off, say
     size_t amp_count;
     double (*direct_db)[TL_BAND_COUNT]; ///< by amp
     tl_answer* direct;
@@ -59,7 +51,8 @@ static void enter_case(trying* t, size_t index) {
     tl_pedals_enter(&t->pedals, index % t->placing->state_count);
 }
 
-static tl_circuit* build_case(trying* t, size_t index) {
+static tl_circuit* build_case(void* context, size_t index) {
+    trying* t = context;
     enter_case(t, index);
     return tl_circuit_build_rig(t->rig);
 }
@@ -251,70 +244,6 @@ static void allow(const trying* t) {
     free(taken);
 }
 
-// ---- cases that come to the same circuit ----
-
-/// FNV-1a over all elements (Fowler, Noll and Vo; constants from memory).
-static uint64_t hash_circuit(const tl_circuit* circuit) {
-    uint64_t hash = 14695981039346656037u;
-    for (size_t i = 0; i < circuit->element_count; ++i) {
-        const tl_element* element = &circuit->elements[i];
-        uint64_t bits = 0;
-        memcpy(&bits, &element->value, sizeof bits);
-        uint64_t words[] = {(uint64_t)(unsigned char)element->kind, element->a, element->b,
-                            element->control, bits};
-        for (size_t j = 0; j < sizeof words / sizeof *words; ++j)
-            for (int shift = 0; shift < 64; shift += 8) {
-                hash ^= words[j] >> shift & 0xff;
-                hash *= 1099511628211u;
-            }
-    }
-    return hash;
-}
-
-/// Whether two circuits are one.
-static bool same_circuit(const tl_circuit* a, const tl_circuit* b) {
-    if (!tl_circuit_same_shape(a, b))
-        return false;
-    for (size_t i = 0; i < a->element_count; ++i)
-        if (a->elements[i].value != b->elements[i].value)
-            return false;
-    return true;
-}
-
-/// Gives every case its circuit among those to be solved. Where hashes agree the circuits are
-/// compared: a buffer in a loop that is off, say, is no buffer.
-static void find_uniques(trying* t) {
-    size_t cases = t->placing->count * t->placing->state_count;
-    size_t room = 1;
-    while (room < 2 * cases)
-        room *= 2;
-    size_t* table = tl_new(room, sizeof *table); // index of a circuit, plus one
-    t->solve_of = tl_new(cases, sizeof *t->solve_of);
-    t->uniques = tl_new(cases, sizeof *t->uniques);
-    for (size_t i = 0; i < cases; ++i) {
-        tl_circuit* circuit = build_case(t, i);
-        uint64_t hash = hash_circuit(circuit);
-        size_t at = (size_t)hash & (room - 1);
-        for (; table[at]; at = (at + 1) & (room - 1)) {
-            const unique* known = &t->uniques[table[at] - 1];
-            if (known->hash != hash)
-                continue;
-            tl_circuit* other = build_case(t, known->first);
-            bool same = same_circuit(circuit, other);
-            tl_circuit_free(other);
-            if (same)
-                break;
-        }
-        if (!table[at]) {
-            t->uniques[t->unique_count++] = (unique){hash, i};
-            table[at] = t->unique_count;
-        }
-        t->solve_of[i] = table[at] - 1;
-        tl_circuit_free(circuit);
-    }
-    free(table);
-}
-
 // ---- solving ----
 
 static void blame_whole(void* context, size_t index, tl_error* error) {
@@ -335,7 +264,7 @@ static tl_status solve_whole(trying* t, size_t index, tl_answer** answer, tl_err
 
 static tl_circuit* build(void* context, size_t index) {
     trying* t = context;
-    return build_case(t, t->uniques[index].first);
+    return build_case(t, t->alike.first[index]);
 }
 
 static void deliver(void* context, size_t index, tl_answer* answer) {
@@ -353,7 +282,7 @@ static void deliver(void* context, size_t index, tl_answer* answer) {
 
 static void blame(void* context, size_t index, tl_error* error) {
     const trying* t = context;
-    blame_case(t, t->uniques[index].first, error);
+    blame_case(t, t->alike.first[index], error);
 }
 
 /// The directs, which no buffer and no pedal moves; then everything else.
@@ -365,9 +294,9 @@ static tl_status solve(trying* t, tl_error* error) {
     t->direct_db = tl_new(t->amp_count, sizeof *t->direct_db);
     for (size_t i = 0; i < t->amp_count; ++i)
         tl_response_bands(t->direct->solved[2 * i + 1].response, t->direct_db[i]);
-    t->hearings = tl_new(t->unique_count * t->amp_count, sizeof *t->hearings);
-    t->placing->solves = t->unique_count;
-    tl_stream stream = {t->unique_count, t->options->reference_hz, build, deliver, blame, t};
+    t->hearings = tl_new(t->alike.count * t->amp_count, sizeof *t->hearings);
+    t->placing->solves = t->alike.count;
+    tl_stream stream = {t->alike.count, t->options->reference_hz, build, deliver, blame, t};
     return tl_stream_solve(t->session, &stream, error);
 }
 
@@ -382,7 +311,7 @@ static void judge(const trying* t, size_t index) {
     placement->worst_hz = NAN;
     placement->aside_db = NAN;
     for (size_t i = 0; i < placing->state_count; ++i) {
-        size_t solve = t->solve_of[index * placing->state_count + i];
+        size_t solve = t->alike.solve_of[index * placing->state_count + i];
         for (size_t j = 0; j < t->amp_count; ++j) {
             const tl_hearing* heard = &t->hearings[solve * t->amp_count + j];
             if (placing->set_aside[i]) {
@@ -465,7 +394,7 @@ static tl_status try_all(trying* t, tl_error* error) {
     list_placements(placing);
     allow(t);
     tl_circuit_fix_sections(&t->rig, 1);
-    find_uniques(t);
+    t->alike = tl_alike_find(t->placing->count * t->placing->state_count, false, build_case, t);
     tl_status status = solve(t, error);
     if (status != TL_OK)
         return status;
@@ -487,8 +416,7 @@ static void trying_free(trying* t) {
     tl_part_free(t->buffer);
     tl_input_free(t->input);
     tl_answer_free(t->direct);
-    free(t->solve_of);
-    free(t->uniques);
+    tl_alike_free(&t->alike);
     free(t->direct_db);
     free(t->hearings);
 }

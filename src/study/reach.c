@@ -37,7 +37,9 @@ static double value_at(const reaching* r, double x) {
 }
 
 static void put_value(const reaching* r, double x) {
-    (*r->target.part)->values[r->target.field].number = value_at(r, x);
+    tl_value* value = &(*r->target.part)->values[r->target.field];
+    value->number = value_at(r, x);
+    value->layout = false;
     (*r->target.part)->values[r->target.field].given = true;
 }
 

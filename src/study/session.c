@@ -60,6 +60,7 @@ void tl_session_free(tl_session* session) {
     for (size_t i = 0; i < session->design_count; ++i)
         tl_design_free(session->designs[i]);
     free(session->designs);
+    tl_noise_forget(&session->noises);
     tl_library_free(session->library);
     free(session);
 }

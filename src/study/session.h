@@ -5,6 +5,7 @@
 
 #include "circuit/circuit.h"
 #include "solve/pool.h"
+#include "study/noise_kept.h"
 #include "toneload/study.h"
 
 struct tl_session {
@@ -13,6 +14,7 @@ struct tl_session {
     tl_pool* pool;       ///< NULL when nothing is to be solved
     tl_design** designs; ///< that rigs named as circuits, each file once
     size_t design_count;
+    tl_noise_kept* noises; ///< what was heard of rigs as written: several studies ask for it
 };
 
 /// Circuits to solve together.

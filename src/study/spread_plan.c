@@ -122,10 +122,14 @@ static void set_entry(const tl_spread_entry* entry, double offset) {
     entry->part->values[entry->field].number = entry->nominal * (1 + entry->share * offset);
 }
 
+static tl_circuit* build_now(const tl_spread_plan* plan) {
+    return plan->alone ? tl_circuit_build_rig(plan->rig) : tl_circuit_build(plan->rig);
+}
+
 tl_circuit* tl_spread_plan_build(tl_spread_plan* plan, const double* offsets) {
     for (size_t i = 0; i < plan->entry_count; ++i)
         set_entry(&plan->entries[i], offsets[i]);
-    return tl_circuit_build(plan->rig);
+    return build_now(plan);
 }
 
 tl_circuit* tl_spread_plan_draw(tl_spread_plan* plan, uint64_t seed, uint64_t trial) {
@@ -134,19 +138,19 @@ tl_circuit* tl_spread_plan_draw(tl_spread_plan* plan, uint64_t seed, uint64_t tr
         double number = tl_random_uniform(seed, trial, (uint32_t)entry->value);
         set_entry(entry, tl_spread_offset(number, entry->uniform));
     }
-    return tl_circuit_build(plan->rig);
+    return build_now(plan);
 }
 
 tl_circuit* tl_spread_plan_shift(tl_spread_plan* plan, size_t value, double offset) {
     for (size_t i = 0; i < plan->entry_count; ++i)
         set_entry(&plan->entries[i], plan->entries[i].value == value ? offset : 0);
-    return tl_circuit_build(plan->rig);
+    return build_now(plan);
 }
 
 tl_circuit* tl_spread_plan_build_all(tl_spread_plan* plan, double offset) {
     for (size_t i = 0; i < plan->entry_count; ++i)
         set_entry(&plan->entries[i], offset);
-    return tl_circuit_build(plan->rig);
+    return build_now(plan);
 }
 
 /// Notes which elements differ between two circuits; false when their shapes do.
@@ -286,7 +290,7 @@ static tl_status make(finding* f) {
         number_values(f, matters);
         plan->same = tl_circuit_alike(v.circuits, v.count, varied);
         plan->deck = tl_circuit_deck_shared(plan->nominal, varied, plan->same);
-        if (!plan->value_count)
+        if (!plan->value_count && !plan->alone)
             status = tl_error_set(f->error, TL_BAD_INPUT,
                                   "%s: no value that the sound depends on has a tolerance: write "
                                   "one as in 'resistance: 6 kohm +-10 %%'",
@@ -298,9 +302,9 @@ static tl_status make(finding* f) {
     return status;
 }
 
-tl_status tl_spread_plan_make(tl_rig* rig, bool only_stated, tl_spread_plan* plan,
-                              tl_error* error) {
-    *plan = (tl_spread_plan){.rig = tl_rig_clone(rig)};
+static tl_status plan_make(tl_rig* rig, bool only_stated, bool alone, tl_spread_plan* plan,
+                           tl_error* error) {
+    *plan = (tl_spread_plan){.rig = tl_rig_clone(rig), .alone = alone};
     finding f = {.plan = plan, .only_stated = only_stated, .error = error};
     tl_status status = tl_statistics_prepare(error);
     if (status == TL_OK)
@@ -315,6 +319,15 @@ tl_status tl_spread_plan_make(tl_rig* rig, bool only_stated, tl_spread_plan* pla
     if (status != TL_OK)
         tl_spread_plan_free(plan);
     return status;
+}
+
+tl_status tl_spread_plan_make(tl_rig* rig, bool only_stated, tl_spread_plan* plan,
+                              tl_error* error) {
+    return plan_make(rig, only_stated, false, plan, error);
+}
+
+tl_status tl_spread_plan_make_alone(tl_rig* rig, tl_spread_plan* plan, tl_error* error) {
+    return plan_make(rig, false, true, plan, error);
 }
 
 bool tl_spread_plan_fits(const tl_spread_plan* plan, const tl_circuit* circuit) {

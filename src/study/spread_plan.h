@@ -23,6 +23,7 @@ typedef struct {
 /// What trials of one rig have in common.
 typedef struct {
     tl_rig* rig; ///< a clone, whose values are set for each trial
+    bool alone;  ///< its circuits are without the direct line-up
     tl_spread_entry* entries;
     size_t entry_count;
     tl_spread_value* values; ///< those drawn; taken over by the result
@@ -36,6 +37,9 @@ typedef struct {
 /// kind that changes the circuit. TL_BAD_INPUT when there is none, or when within their tolerances
 /// the values make circuits of different shapes.
 tl_status tl_spread_plan_make(tl_rig* rig, bool only_stated, tl_spread_plan* plan, tl_error* error);
+/// The same of the rig alone, without its direct line-up, and with all tolerances that are known.
+/// A rig in which none matters makes a plan without values.
+tl_status tl_spread_plan_make_alone(tl_rig* rig, tl_spread_plan* plan, tl_error* error);
 void tl_spread_plan_free(tl_spread_plan* plan);
 
 /// How far from its nominal value, as a share of the tolerance (-1 to 1), a uniform number puts a

@@ -5,6 +5,7 @@
 #include "base/locale.h"
 #include "base/text.h"
 #include "rig/toggle.h"
+#include "study/alike.h"
 #include "study/fix.h"
 
 #include <math.h>
@@ -22,6 +23,7 @@ typedef struct {
     tl_toggle_list toggles;
     size_t* moving; ///< by pedal of the study: its toggle
     tl_states* states;
+    tl_alike alike;                     ///< states that come to the same circuit
     double (*direct_db)[TL_BAND_COUNT]; ///< by amp
 } going;
 
@@ -55,10 +57,27 @@ static void widen(tl_states* states, size_t amp, const tl_response* response, do
     }
 }
 
+static tl_circuit* build_unique(void* context, size_t index) {
+    const going* g = context;
+    return build(context, g->alike.first[index]);
+}
+
+/// What the first state of a circuit came to, for all others of it.
+static void copy_state(going* g, size_t first) {
+    tl_states* states = g->states;
+    const tl_state* from = &states->states[first];
+    for (size_t i = g->alike.next[first]; i != SIZE_MAX; i = g->alike.next[i]) {
+        tl_state* to = &states->states[i];
+        to->amps = tl_new(states->amp_count, sizeof *to->amps);
+        memcpy(to->amps, from->amps, states->amp_count * sizeof *to->amps);
+        to->solves = from->solves;
+    }
+}
+
 static void deliver(void* context, size_t index, tl_answer* answer) {
     going* g = context;
     tl_states* states = g->states;
-    tl_state* state = &states->states[index];
+    tl_state* state = &states->states[g->alike.first[index]];
     state->amps = tl_new(states->amp_count, sizeof *state->amps);
     state->solves = answer->solves;
     for (size_t i = 0; i < states->amp_count; ++i) {
@@ -76,12 +95,18 @@ static void deliver(void* context, size_t index, tl_answer* answer) {
             amp->tone_db[j] -= level_db;
         widen(states, i, rig->response, level_db);
     }
+    copy_state(g, g->alike.first[index]);
     tl_answer_free(answer);
 }
 
 static void blame(void* context, size_t index, tl_error* error) {
     const going* g = context;
     tl_error_prefix(error, "%s, state %zu", tl_rig_path(g->rig), index + 1);
+}
+
+static void blame_unique(void* context, size_t index, tl_error* error) {
+    const going* g = context;
+    blame(context, g->alike.first[index], error);
 }
 
 /// Decides which pedals move: all that no fix holds; with scenes, those that have a name.
@@ -251,7 +276,9 @@ static void find_effects(tl_states* states) {
 }
 
 static tl_status go(going* g, tl_error* error) {
-    tl_stream stream = {g->states->count, g->options->reference_hz, build, deliver, blame, g};
+    g->alike = tl_alike_find(g->states->count, false, build, g);
+    tl_stream stream = {
+        g->alike.count, g->options->reference_hz, build_unique, deliver, blame_unique, g};
     tl_status status = prepare(g, error);
     if (status == TL_OK)
         status = tl_stream_solve(g->session, &stream, error);
@@ -280,6 +307,7 @@ static tl_status study_states(tl_session* session, tl_rig* rig, const tl_states_
     tl_toggles_free(&g.toggles);
     tl_rig_free(g.rig);
     free(g.moving);
+    tl_alike_free(&g.alike);
     free(g.direct_db);
     if (status != TL_OK) {
         tl_states_free(g.states);

@@ -161,6 +161,23 @@ static void every_spelling_reads(void** state) {
         {TL_UNIT_GAIN, "-20 dB", 0.1},
         {TL_UNIT_GAUGE, "0.5 mm", 0.5e-3},
         {TL_UNIT_GAUGE, "36 AWG", 0.127e-3},
+        {TL_UNIT_SQUARE_METRE, "60 cm2", 60e-4},
+        {TL_UNIT_SQUARE_METRE, "60 cm\u00b2", 60e-4}, // the raised two
+        {TL_UNIT_SQUARE_METRE, "2 mm2", 2e-6},
+        {TL_UNIT_SQUARE_METRE, "2 m2", 2},
+        {TL_UNIT_SQUARE_METRE, "6 in2", 6 * 0.0254 * 0.0254},
+        {TL_UNIT_SQUARE_METRE, "2 ft2", 2 * 0.3048 * 0.3048},
+        {TL_UNIT_PASCAL, "170 kPa", 170e3},
+        {TL_UNIT_PASCAL, "2 N/cm2", 2e4},
+        {TL_UNIT_PASCAL, "2 N/mm2", 2e6},
+        {TL_UNIT_PASCAL, "1 psi", 4.4482216152605 / (0.0254 * 0.0254)},
+        {TL_UNIT_NEWTON, "2 N", 2},
+        {TL_UNIT_NEWTON, "1 kgf", 9.80665},
+        {TL_UNIT_NEWTON, "1 lbf", 4.4482216152605},
+        {TL_UNIT_KILOGRAM, "400 g", 0.4},
+        {TL_UNIT_KILOGRAM, "2.2 kg", 2.2},
+        {TL_UNIT_KILOGRAM, "16 oz", 0.45359237},
+        {TL_UNIT_KILOGRAM, "2 lb", 0.90718474},
         {TL_UNIT_METRE, "6m", 6},
         {TL_UNIT_METRE, "6   m", 6},
         {TL_UNIT_METRE, ".5 m", 0.5},
@@ -199,6 +216,17 @@ static void gauges_match_the_tables(void** state) {
     assert_true(off(tl_gauge_diameter_m(-3), 0.46 * 0.0254) < 1e-14);
 }
 
+// 25 lbf/in2 on 6 in2 is 150 lbf, which is 667 N (issue 7; with the pound-force of 4.4482216152605
+// N that follows from the pound and standard gravity, 667.2332 N: computed).
+static void strength_on_an_area_is_a_force(void** state) {
+    (void)state;
+    const double newton =
+        read_as("25 lbf/in2", TL_UNIT_PASCAL) * read_as("6 in2", TL_UNIT_SQUARE_METRE);
+    assert_true(off(newton, read_as("150 lbf", TL_UNIT_NEWTON)) < 1e-14);
+    assert_true(off(newton, 667.233242289075) < 1e-14);
+    assert_true(off(read_as("25 psi", TL_UNIT_PASCAL), 172368.932329209) < 1e-14);
+}
+
 static void bad_spellings_get_the_right_one(void** state) {
     (void)state;
     refuse("250k", TL_UNIT_OHM, "did you mean '250 kohm'?");
@@ -214,6 +242,13 @@ static void bad_spellings_get_the_right_one(void** state) {
     refuse("22n", TL_UNIT_FARAD, "did you mean '22 nF'?");
     refuse("22 NF", TL_UNIT_FARAD, "did you mean '22 nF'?");
     refuse("24 awg", TL_UNIT_GAUGE, "did you mean '24 AWG'?");
+    refuse("60 cm", TL_UNIT_SQUARE_METRE, "did you mean '60 cm2'?");
+    refuse("60 cm^2", TL_UNIT_SQUARE_METRE, "did you mean '60 cm2'?");
+    refuse("9 sq in", TL_UNIT_SQUARE_METRE, "did you mean '9 in2'?");
+    refuse("25 lb/in2", TL_UNIT_PASCAL, "did you mean '25 lbf/in2'?");
+    refuse("25 PSI", TL_UNIT_PASCAL, "did you mean '25 psi'?");
+    refuse("20 kg", TL_UNIT_NEWTON, "did you mean '20 kgf'?");
+    refuse("400 grams", TL_UNIT_KILOGRAM, "did you mean '400 g'?");
 }
 
 static void what_does_not_fit_is_refused(void** state) {
@@ -239,6 +274,11 @@ static void what_does_not_fit_is_refused(void** state) {
     refuse("6 pF/m", TL_UNIT_FARAD, "expected a capacitance");
     refuse("6 m/pF", TL_UNIT_FARAD_PER_M, "expected a capacitance per length");
     refuse("0.7", TL_UNIT_FRACTION, "expected a share, such as 70 %");
+    refuse("6 m2/m", TL_UNIT_METRE, "expected a length");
+    refuse("6 cm22", TL_UNIT_SQUARE_METRE, "expected an area");
+    refuse("6 2cm", TL_UNIT_SQUARE_METRE, "expected an area");
+    refuse("6 N", TL_UNIT_PASCAL, "'N' is not a unit that fits");
+    refuse("400 N", TL_UNIT_KILOGRAM, "units that fit: g, kg, oz, lb");
     refuse("7 strands", TL_UNIT_COUNT, "expected a bare number");
     refuse("6 db", TL_UNIT_GAIN, "did you mean '6 dB'?");
     refuse("6 m", TL_UNIT_GAIN, "expected a gain");
@@ -290,6 +330,11 @@ static void prints_as_people_write(void** state) {
     print_is(TL_UNIT_SIEMENS_PER_M, 20e-9, "20 nS/m");
     print_is(TL_UNIT_FRACTION, 0.35, "35 %");
     print_is(TL_UNIT_GAIN, -0.83, "-0.83");
+    print_is(TL_UNIT_SQUARE_METRE, 60e-4, "60 cm2");
+    print_is(TL_UNIT_PASCAL, 172369, "172.369 kPa");
+    print_is(TL_UNIT_NEWTON, 667.233, "667.233 N");
+    print_is(TL_UNIT_KILOGRAM, 0.4, "400 g");
+    print_is(TL_UNIT_KILOGRAM, 2.2, "2.2 kg");
     print_is(TL_UNIT_COUNT, 7, "7");
     print_is(TL_UNIT_GAUGE, 0.127e-3, "0.127 mm");
 }
@@ -317,6 +362,7 @@ int main(void) {
         cmocka_unit_test(figures_of_a_bench_read),
         cmocka_unit_test(every_spelling_reads),
         cmocka_unit_test(gauges_match_the_tables),
+        cmocka_unit_test(strength_on_an_area_is_a_force),
         cmocka_unit_test(bad_spellings_get_the_right_one),
         cmocka_unit_test(what_does_not_fit_is_refused),
         cmocka_unit_test(a_full_cache_still_reads),

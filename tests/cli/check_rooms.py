@@ -26,11 +26,14 @@ PUBLIC = {
     "parts.h": "parts",
     "rig.h": "rig",
     "response.h": "response",
+    "answer.h": "response",  # plain figures: study fills them, show draws them
+    "report.h": "response",  # the same
     "lesson.h": "response",  # plain figures: study fills them, show draws them
     "card.h": "response",  # the same
     "spread.h": "response",  # the same
     "dress.h": "response",  # the same
     "power.h": "response",  # the same
+    "build.h": "base",  # plain figures too, and rig lays them out
     "fit.h": "response",  # the same
     "measured.h": "base",
     "design.h": "circuit",

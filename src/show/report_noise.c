@@ -1,0 +1,191 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+// What is left at the amp when nobody plays, and who makes it.
+#include "show/report.h"
+
+#include <math.h>
+#include <stdlib.h>
+
+enum { MOST_PARTS = 8 };
+static const double least_share = 0.005; ///< of the power: parts below share a row
+
+static void add_volts(tl_table* table, double volts) {
+    tl_report_number(table, volts, tl_show_value(volts, "V", "none"));
+}
+
+static void add_db(tl_table* table, double db) {
+    tl_report_number(table, db, tl_printf("%.1f dB", db));
+}
+
+static void add_share(tl_table* table, double share) {
+    double percent = 100 * share;
+    tl_report_number(table, share,
+                     percent < 0.05   ? tl_copy("< 0.1 %")
+                     : percent < 0.95 ? tl_printf("%.1f %%", percent)
+                                      : tl_printf("%.0f %%", percent));
+}
+
+static void add_total(tl_table* table, const char* name, const tl_noise_at* at, bool amps) {
+    tl_table_row(table);
+    tl_table_words(table, name);
+    if (amps)
+        tl_table_words(table, at->amp);
+    add_volts(table, at->total_v);
+    add_volts(table, at->a_weighted_v);
+    add_volts(table, at->signal_v);
+    add_db(table, tl_report_below_db(at));
+}
+
+static tl_table* totals_table(const tl_noise* noise) {
+    tl_table* table = tl_table_new();
+    bool amps = noise->amp_count > 1;
+    tl_table_column(table, "at the amp's input", "name");
+    if (amps)
+        tl_table_column(table, "amp", "amp");
+    tl_table_column(table, "noise, 20 Hz\nto 20 kHz", "total_v");
+    tl_table_column(table, "as the ear\nweights it", "a_weighted_v");
+    tl_table_column(table, "playing\nlevel", "signal_v");
+    tl_table_column(table, "noise\nbelow it", "a_weighted_below_db");
+    for (size_t i = 0; i < noise->amp_count; ++i) {
+        add_total(table, "through the rig", &noise->rig[i], amps);
+        add_total(table, "plugged straight in", &noise->direct[i], amps);
+    }
+    return table;
+}
+
+/// Parts worth a row of their own.
+static size_t count_shown(const tl_noise_at* at) {
+    size_t shown = 0;
+    while (shown < at->part_count && shown < MOST_PARTS && at->parts[shown].a_share >= least_share)
+        ++shown;
+    return at->part_count == shown + 1 ? shown + 1 : shown;
+}
+
+static void add_part(tl_table* table, const char* name, const char* path, double a_share,
+                     double volts) {
+    tl_table_row(table);
+    tl_table_words(table, name);
+    tl_table_words(table, path);
+    add_share(table, a_share);
+    add_volts(table, volts);
+}
+
+static tl_table* budget_table(const tl_noise_at* at) {
+    tl_table* table = tl_table_new();
+    tl_table_column(table, "who makes it", "name");
+    tl_table_column(table, "in the rig file", "path");
+    tl_table_column(table, "share of\nthe power", "a_share");
+    tl_table_column(table, "alone it\nwould be", "v");
+    size_t shown = count_shown(at);
+    for (size_t i = 0; i < shown; ++i)
+        add_part(table, at->parts[i].name, at->parts[i].path, at->parts[i].a_share,
+                 at->a_weighted_v * sqrt(at->parts[i].a_share));
+    if (shown < at->part_count) {
+        double share = 0;
+        for (size_t i = shown; i < at->part_count; ++i)
+            share += at->parts[i].a_share;
+        char* words = tl_printf("%zu others", at->part_count - shown);
+        add_part(table, words, "", share, at->a_weighted_v * sqrt(share));
+        free(words);
+    }
+    return table;
+}
+
+/// How much more it hisses than plugged straight in, and who makes at least half of it.
+static void add_sentence(tl_text* page, const tl_noise* noise, size_t index) {
+    const tl_noise_at* at = &noise->rig[index];
+    double more_db = tl_report_below_db(&noise->direct[index]) - tl_report_below_db(at);
+    tl_html_say(page, "<p>Turned up to the same loudness@s@s@s the rig hisses ",
+                noise->amp_count > 1 ? ", at the amp \xe2\x80\x9c" : "",
+                noise->amp_count > 1 ? at->amp : "", noise->amp_count > 1 ? "\xe2\x80\x9d" : "");
+    if (fabs(more_db) < 0.05)
+        tl_html_say(page, "as much as plugged straight in. ");
+    else
+        tl_html_say(page, "@D @s than plugged straight in. ", more_db,
+                    more_db > 0 ? "more" : "less");
+    double sum = 0;
+    size_t count = 0;
+    while (count < at->part_count && count < 3 && sum < 0.5)
+        sum += at->parts[count++].a_share;
+    for (size_t i = 0; i < count; ++i)
+        tl_html_say(page, "@s @s",
+                    i == 0          ? "The"
+                    : i + 1 < count ? ", the"
+                                    : " and the",
+                    at->parts[i].name);
+    tl_html_say(page, " @s @p of it.</p>\n", count > 1 ? "together make" : "makes",
+                round(100 * sum) / 100);
+}
+
+/// The loudest and the quietest state.
+static void add_states(tl_text* page, const tl_noise* noise) {
+    if (noise->state_count < 2)
+        return;
+    tl_table* table = tl_table_new();
+    tl_table_column(table, "of all states", "which");
+    tl_table_column(table, "what is on", "engaged");
+    if (noise->amp_count > 1)
+        tl_table_column(table, "amp", "amp");
+    tl_table_column(table, "as the ear\nweights it", "a_weighted_v");
+    tl_table_column(table, "below the\nplaying level", "below_db");
+    tl_table_column(table, "\nmost of it from", "loudest");
+    for (int last = 0; last < 2; ++last) {
+        const tl_noise_state* state =
+            &noise->states[noise->ranking[last ? noise->state_count - 1 : 0]];
+        for (size_t i = 0; i < noise->amp_count; ++i) {
+            const tl_noise_state_amp* amp = &state->amps[i];
+            tl_table_row(table);
+            tl_table_words(table, last ? "the quietest" : "the noisiest");
+            tl_report_cell(table, tl_report_state_words(state->name, noise->pedals, state->engaged,
+                                                        noise->pedal_count));
+            if (noise->amp_count > 1)
+                tl_table_words(table, noise->rig[i].amp);
+            add_volts(table, amp->a_weighted_v);
+            add_db(table, 20 * log10(amp->signal_v / amp->a_weighted_v));
+            tl_table_words(table, amp->loudest);
+        }
+    }
+    tl_report_add_table(page, table,
+                        "The noisiest and the quietest state, for their playing level");
+}
+
+/// Who states no noise, for what they add is missing; and what the figures rest on.
+static void add_terms(tl_text* page, const tl_report* report) {
+    const tl_noise* noise = report->noise;
+    if (noise->silent_count) {
+        tl_html_say(page, "<p>No noise of their own is stated by ");
+        for (size_t i = 0; i < noise->silent_count; ++i)
+            tl_html_say(page, "@s@s",
+                        i == 0                        ? ""
+                        : i + 1 < noise->silent_count ? ", "
+                                                      : " and ",
+                        noise->silent[i]);
+        tl_html_say(page, ". What they add beyond their resistances is not in it.</p>\n");
+    }
+    char* playing = tl_show_value(noise->playing_v, "V", "");
+    tl_html_say(
+        page,
+        "<p class=\"small\">Playing level: @s rms @s, @sas it arrives. As the ear weights "
+        "it: A-weighted (IEC 61672-1). Resistors, the pickup's real part too, at 27 degrees "
+        "Celsius: 4 k T R. Hum is not in it: see section 5.</p>\n",
+        playing, noise->active ? "out of the source" : "in the pickup's coil",
+        report->playing_assumed && !noise->active
+            ? "from memory (a single coil played with some force), "
+            : "");
+    free(playing);
+}
+
+void tl_report_add_noise(tl_text* page, const tl_report* report) {
+    const tl_noise* noise = report->noise;
+    for (size_t i = 0; i < noise->amp_count; ++i)
+        add_sentence(page, noise, i);
+    tl_report_add_table(page, totals_table(noise), "What is left when nobody plays");
+    for (size_t i = 0; i < noise->amp_count; ++i) {
+        char* about = noise->amp_count > 1
+                          ? tl_printf("Who makes it, at the amp '%s'", noise->rig[i].amp)
+                          : tl_copy("Who makes it, through the rig as it is written");
+        tl_report_add_table(page, budget_table(&noise->rig[i]), about);
+        free(about);
+    }
+    add_states(page, noise);
+    add_terms(page, report);
+}
