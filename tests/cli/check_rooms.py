@@ -33,6 +33,7 @@ PUBLIC = {
     "spread.h": "response",  # the same
     "dress.h": "response",  # the same
     "power.h": "response",  # the same
+    "noise.h": "response",  # the same
     "build.h": "base",  # plain figures too, and rig lays them out
     "fit.h": "response",  # the same
     "accept.h": "response",  # the same
