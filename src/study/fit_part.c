@@ -89,11 +89,12 @@ static tl_status check_values(const tl_fit* fit, const char* path, tl_error* err
 
 static char* part_text(const tl_fit* fit, const char* name) {
     tl_text source = {0};
-    tl_text_addf(&source,
-                 "fitted to %s, %zu frequencies from %.4g Hz to %.4g Hz; tolerances are "
-                 "its intervals of 95 %%",
-                 tl_file_name(fit->file), fit->measured, fit->points[0].hz,
-                 fit->points[fit->point_count - 1].hz);
+    tl_text_addf(&source, "fitted to %s, %zu frequencies from ", tl_file_name(fit->file),
+                 fit->measured);
+    tl_quantity_add(&source, TL_UNIT_HERTZ, fit->points[0].hz);
+    tl_text_add(&source, " to ");
+    tl_quantity_add(&source, TL_UNIT_HERTZ, fit->points[fit->point_count - 1].hz);
+    tl_text_add(&source, "; tolerances are its intervals of 95 %");
     tl_text text = {0};
     tl_text_add(&text,
                 "# Written by toneload fit. In a folder of your own parts this file is called "
