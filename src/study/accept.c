@@ -7,6 +7,7 @@
 #include "base/names.h"
 #include "base/statistics.h"
 #include "base/text.h"
+#include "parts/kinds.h"
 #include "rig/measure.h"
 #include "rig/toggle.h"
 
@@ -131,7 +132,7 @@ static void add_value(tl_text* text, const char* before, tl_unit unit, double va
 /// What stands in the places of guitar and amp, in words.
 static char* through_words(const tl_measure_terms* terms) {
     tl_text text = {0};
-    bool pickup = !terms->bare && tl_part_has(terms->dummy, "inductance");
+    bool pickup = !terms->bare && terms->dummy->kind == &tl_kind_pickup;
     add_value(&text, "a generator of ", TL_UNIT_OHM, terms->generator_ohm);
     if (pickup) {
         add_value(&text, " through a dummy pickup of ", TL_UNIT_HENRY,
@@ -142,6 +143,9 @@ static char* through_words(const tl_measure_terms* terms) {
             add_value(&text, ", with its eddy losses of ", TL_UNIT_OHM,
                       tl_part_number(terms->dummy, "eddy.resistance", 0));
     }
+    if (!pickup && !terms->bare)
+        add_value(&text, " through the active guitar's ", TL_UNIT_OHM,
+                  tl_part_number(terms->dummy, "output.resistance", 0));
     tl_text_add(&text, terms->controls ? ", the guitar's controls behind it" : "");
     add_value(&text, ", into a meter of ", TL_UNIT_OHM, terms->meter_ohm);
     if (terms->meter_farad > 0)

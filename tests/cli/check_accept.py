@@ -129,8 +129,25 @@ def check_bad(run):
     run.check(run.read("good.csv").decode() == sweep(600e-12), "good.csv was changed")
 
 
+def check_active(run):
+    """A rig without a pickup: a generator behind the active guitar's resistance; and a dummy that is left out."""
+    active = RIG.replace("pickup: {inductance: 2.5 H, resistance: 6 kohm, capacitance: 110 pF}",
+                         "source: {output: {resistance: 1 kohm, coupling: 10 uF}}")
+    run.write("active.yaml", active)
+    run.write("bare.yaml", RIG + "measure: {dummy: none}\n")
+    run.write("flat.csv", "frequency_hz,gain_db\n" + "".join("%d,0\n" % hz for hz in (100, 300, 1000, 3000, 9000)))
+    for rig in ("active.yaml", "bare.yaml"):
+        done = run.run("accept", rig, "flat.csv", "--json")
+        run.check(done.returncode == 0, rig, "ended with", done.returncode, done.stderr)
+        answer = json.loads(done.stdout)
+        run.check(answer["boards"][0]["verdict"] == "accepted", rig, answer["boards"][0])
+        run.check("pickup" not in answer["through"] and ("1 kohm" in answer["through"]) == (rig == "active.yaml"),
+                  answer["through"])
+
+
 def run_all(run):
-    for name, check in (("one board", check_one), ("several boards", check_many), ("bad input", check_bad)):
+    for name, check in (("one board", check_one), ("several boards", check_many), ("no pickup", check_active),
+                        ("bad input", check_bad)):
         run.group(name)
         check(run)
         run.clear()
