@@ -138,7 +138,7 @@ class Fit:
         x0 = pack(start)
         if offset:
             x0 = np.append(x0, 0.0)
-        self.done = optimize.least_squares(self.residuals, x0, method="trf", x_scale="jac", loss=loss, f_scale=scale,
+        self.done = optimize.least_squares(self.residuals, x0, jac="3-point", x_scale="jac", loss=loss, f_scale=scale,
                                            xtol=1e-13, ftol=1e-13, gtol=1e-13)
         self.part = unpack(self.done.x[:-1] if offset else self.done.x)
         self.freedom = len(self.done.fun) - len(x0)
