@@ -236,7 +236,7 @@ def check_robust(run):
         off = abs(robust[name][0] / flat(SINGLE)[name] - 1)
         run.check(off < 4 * error, "robust", name, "is off by", off, "where clean data have an error of", error)
         gap = abs(np.log(robust[name][0] / flat(ours.part)[name])) / error
-        run.check(gap < 0.2, "robust", name, robust[name][0], "SciPy's Cauchy loss", flat(ours.part)[name], "gap", gap, "standard errors")
+        run.check(gap < 0.02, "robust", name, robust[name][0], "SciPy's Cauchy loss", flat(ours.part)[name], "gap", gap, "standard errors")
     drawn = max(abs(plain[name][0] / flat(SINGLE)[name] - 1) / error for name, error in clean.errors().items())
     run.check(drawn > 4, "wild points do not move the plain fit: the check says nothing", drawn)
 
