@@ -227,11 +227,12 @@ def check_robust(run):
     measured[wild] *= np.exp(rng.uniform(0.5, 1.5, 16))  # hum, a loose clip: the meter reads far too much
     text = sweeps.csv_text(*columns_of("impedance", hz, measured))
     plain, _ = run_fit(run, "wild.csv", text)
-    robust, _ = run_fit(run, "wild.csv", text, "--robust")
+    robust, answer = run_fit(run, "wild.csv", text, "--robust")
     if plain is None or robust is None:
         return
     clean = sweeps.Fit(model, sweeps.noisy(model(SINGLE), 0.01, np.random.default_rng(7)), start_near(SINGLE))
-    ours = fit_robust(model, measured)
+    ours, scale = fit_robust(model, measured)
+    near(run, "scale of Cauchy's loss", answer["loss"]["scale"], scale, 1e-3)
     for name, error in clean.errors().items():
         off = abs(robust[name][0] / flat(SINGLE)[name] - 1)
         run.check(off < 4 * error, "robust", name, "is off by", off, "where clean data have an error of", error)
@@ -242,16 +243,16 @@ def check_robust(run):
 
 
 def fit_robust(model, measured):
-    """Cauchy's loss with the scale 2.385 x (median absolute deviation / 0.6745) of the misses, until it stays."""
+    """Cauchy's loss with the scale 2.385 x (median of the absolute misses / 0.6745) of the misses, until it stays."""
     scale, ours = 0.05, None
     for _ in range(30):
         ours = sweeps.Fit(model, measured, ours.part if ours else start_near(SINGLE), loss="cauchy", scale=scale)
         misses = ours.done.fun
-        new = 2.385 * np.median(np.abs(misses - np.median(misses))) / 0.6745
+        new = 2.385 * np.median(np.abs(misses)) / 0.6745
         if abs(new / scale - 1) < 1e-6:
             break
         scale = new
-    return ours
+    return ours, scale
 
 
 # ---- file formats
