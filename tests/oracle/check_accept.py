@@ -19,7 +19,7 @@ import sys
 
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 sys.dont_write_bytecode = True
-sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "cli"))
+sys.path.insert(1, os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "cli"))
 
 import numpy as np
 
