@@ -29,6 +29,7 @@ _toneload_value() { # OPTION
     --dump) _toneload_files '*.csv' ;;
     --parts) _toneload_files '' ;;
     --out) _toneload_files '*.html' ;;
+    --pdf) _toneload_files '*.pdf' ;;
     --input) _toneload_files '*.wav|*.WAV' ;;
     --recorded-through | --rig | --limits | --prices) _toneload_files '*.yaml|*.yml' ;;
     --vary | --limit | --fix | --max-gain | --metric | --level | --buffer | --count | --trials | --seed | --select | --shard | --state | --end | --points | --reference-hz | --jobs | --time-limit) ;;
