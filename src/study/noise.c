@@ -564,9 +564,10 @@ static tl_status listen(listening* l, tl_error* error) {
     list_silent(l);
     if (status == TL_OK)
         status = solve_levels(l, error);
-    if (status == TL_OK && l->noise->amp_count == 0)
-        status =
-            tl_error_set(error, TL_BAD_INPUT, "%s: no amp to hear noise at", tl_rig_path(l->rig));
+    if (status == TL_OK && l->noise->amp_count == 0) {
+        tl_error_set(error, TL_BAD_INPUT, "%s: no amp to hear noise at", tl_rig_path(l->rig));
+        return TL_BAD_INPUT;
+    }
     bool states = l->options->states;
     if (status == TL_OK && states) {
         list_states(l);
