@@ -57,10 +57,13 @@ typedef struct {
 /// The level at one end of the rig in one state.
 typedef struct {
     size_t end;
-    char* name;    ///< "all off", "drive", "drive + delay", or the scene's
+    char*
+        name; ///< "all off", "drive", "drive + delay", or the scene's; as 'accept --state' reads it
     bool* engaged; ///< by pedal
-    bool written;  ///< the state the rig is written in
-    char** same;   ///< states that read the same within TL_METER_SAME_DB
+    char** on;     ///< what is on in the path, those too that never move
+    size_t on_count;
+    bool written; ///< the state the rig is written in
+    char** same;  ///< states that read the same within TL_METER_SAME_DB
     size_t same_count;
     tl_meter_limits* db; ///< by frequency, against the generator's open output
 } tl_meter_state;

@@ -3,10 +3,12 @@
 #ifndef TONELOAD_SHOW_H
 #define TONELOAD_SHOW_H
 
+#include "toneload/accept.h"
 #include "toneload/build.h"
 #include "toneload/card.h"
 #include "toneload/dress.h"
 #include "toneload/error.h"
+#include "toneload/fit.h"
 #include "toneload/lesson.h"
 #include "toneload/meter.h"
 #include "toneload/noise.h"
@@ -263,8 +265,8 @@ TL_API tl_status tl_lesson_page(const char* title, const tl_lesson* lesson, char
 /// with free().
 TL_API char* tl_build_text(const tl_build* build);
 /// As JSON: {toneload, command, rig, ready, board, boxes: [{name, kind, ..}], leads: [{number,
-/// kind, path, type, from, to, route_m, slack_m, length_m, cut_m, ..}], totals, findings, assumed,
-/// cautions}.
+/// kind, path, type, from, to, route_m, slack_m, length_m, cut_m, ..}], totals, findings,
+/// fastening, bill, assumed, cautions}.
 TL_API json_t* tl_build_json(const tl_build* build);
 /// As CSV, a row a lead; free with free().
 TL_API char* tl_build_csv(const tl_build* build);
@@ -324,5 +326,37 @@ TL_API char* tl_meter_csv(const tl_meter_card* card);
 /// The levels of the card's first state as the form that `accept` reads: frequency_hz, an empty
 /// level_db, and what is expected. Free with free().
 TL_API char* tl_meter_form_csv(const tl_meter_card* card);
+
+/// Finished boards against the prediction, for people: one in detail, reading by reading, several
+/// as a table; verdicts, the likeliest causes, what is assumed. Free with free().
+TL_API char* tl_accept_text(const tl_accept* accept);
+/// As JSON: {toneload, command, rig, state, amp, through, meter_deviation_db, values, trials,
+/// suspects, unseen, rejected, boards: [{file, verdict, rows, offset, offset_db, misfit, limit,
+/// outside, rms_db, worst_hz, explained, none_probability, classes: [{probability, one_stretch,
+/// holds, left_db, misfit, causes: [{kind, path, about, unit, stated, value, low, high,
+/// stated_words, value_words, like, words}]}], readings: [{hz, line, measured_db, predicted_db,
+/// difference_db, low_db, high_db, inside}]}], assumed}.
+TL_API json_t* tl_accept_json(const tl_accept* accept);
+/// As CSV: of one board a row a reading, of several a row a board; free with free().
+TL_API char* tl_accept_csv(const tl_accept* accept);
+/// The board (of several the one that is farthest off) over the prediction and its band, with the
+/// likeliest cause, and the difference below. As tl_plot_draw() otherwise.
+TL_API tl_status tl_accept_draw(const tl_accept* accept, const char* path, tl_error* error);
+
+/// What was worked out of a measured sweep, for people; free with free().
+TL_API char* tl_fit_text(const tl_fit* fit);
+/// As JSON: {toneload, command, file, kind: impedance or response, points, gathered, phase,
+/// controls, cable, load, held, values: [{name, unit, value, low, high, known, told}] (of the model
+/// that was kept), eddy: {kept, tried, aicc_lower_by}, loss: {name: squares or cauchy, scale},
+/// degrees_of_freedom, student_t, correlations: [{a, b, r}], condition, misfit: {size_rms,
+/// phase_rms_deg, noise, runs_z, worst, worst_hz, more_than_chance}, resonance: {hz, low_hz,
+/// high_hz, q, q_low, q_high}, meter: [{hz, inductance}], warnings, notes, curve: [{hz, weight,
+/// measured, fitted, measured_deg, fitted_deg}]}. Sizes are in ohm or ratios.
+TL_API json_t* tl_fit_json(const tl_fit* fit);
+/// As CSV, a row a value; free with free().
+TL_API char* tl_fit_csv(const tl_fit* fit);
+/// Size and phase, measured and fitted, and below them by how much they differ. As tl_plot_draw()
+/// otherwise.
+TL_API tl_status tl_fit_draw(const tl_fit* fit, const char* path, tl_error* error);
 
 #endif

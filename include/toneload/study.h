@@ -4,10 +4,12 @@
 #ifndef TONELOAD_STUDY_H
 #define TONELOAD_STUDY_H
 
+#include "toneload/accept.h"
 #include "toneload/answer.h"
 #include "toneload/build.h"
 #include "toneload/dress.h"
 #include "toneload/error.h"
+#include "toneload/fit.h"
 #include "toneload/lesson.h"
 #include "toneload/meter.h"
 #include "toneload/noise.h"
@@ -347,5 +349,28 @@ typedef struct {
 TL_API tl_status tl_study_report(tl_session* session, tl_rig* rig, const tl_report_options* options,
                                  tl_report** report, tl_error* error);
 TL_API void tl_report_free(tl_report* report);
+/// Holds finished boards, each as it was measured, against the rig: whether it is one that the
+/// rig's tolerances and the meter allow, and if not, what single thing may be wrong. The prediction
+/// is solved once for all of them. `files` are their names, borrowed by the result. TL_BAD_INPUT
+/// for a file that holds no response or goes beyond 10 Hz to 100 kHz, an unknown state or amp, or a
+/// rig without any tolerance. Free with tl_accept_free().
+TL_API tl_status tl_study_accept(tl_session* session, tl_rig* rig, const tl_accept_options* options,
+                                 const tl_measured* const* measured, const char* const* files,
+                                 size_t count, tl_accept** accept, tl_error* error);
+TL_API void tl_accept_free(tl_accept* accept);
+
+/// Works a pickup out of a measured sweep. `file` names it in answers. TL_BAD_INPUT for an option
+/// that cannot be read or too few points; TL_FAILURE when GSL cannot be loaded or finds nothing.
+/// Free with tl_fit_free().
+TL_API tl_status tl_study_fit(tl_library* library, const tl_measured* sweep, const char* file,
+                              const tl_fit_options* options, tl_fit** fit, tl_error* error);
+TL_API void tl_fit_free(tl_fit* fit);
+
+/// Writes what was worked out as a library file that holds one pickup, whole or not at all. A file
+/// that is there already and says something else is TL_BAD_INPUT, and so are a name that cannot be
+/// a part's and values that the data does not tell or no pickup has. `name` NULL: after the sweep's
+/// file.
+TL_API tl_status tl_fit_write_part(const tl_fit* fit, const char* path, const char* name,
+                                   tl_error* error);
 
 #endif

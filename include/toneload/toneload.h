@@ -3,6 +3,7 @@
 #ifndef TONELOAD_TONELOAD_H
 #define TONELOAD_TONELOAD_H
 
+#include "toneload/accept.h"
 #include "toneload/answer.h"
 #include "toneload/api.h"
 #include "toneload/bench.h"
@@ -11,6 +12,7 @@
 #include "toneload/design.h"
 #include "toneload/dress.h"
 #include "toneload/error.h"
+#include "toneload/fit.h"
 #include "toneload/measured.h"
 #include "toneload/meter.h"
 #include "toneload/noise.h"

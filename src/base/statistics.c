@@ -1,9 +1,8 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "base/statistics.h"
 
-#include "base/symbol.h"
+#include "base/gsl.h"
 
-#include <dlfcn.h>
 #include <gsl/gsl_cdf.h>
 #include <gsl/gsl_statistics_double.h>
 #include <math.h>
@@ -15,20 +14,19 @@ static pthread_once_t once = PTHREAD_ONCE_INIT;
 static __typeof__(gsl_cdf_ugaussian_P)* share_below;
 static __typeof__(gsl_cdf_ugaussian_Pinv)* value_above;
 static __typeof__(gsl_stats_quantile_from_sorted_data)* quantile;
+static __typeof__(gsl_cdf_tdist_Pinv)* student_above;
 static bool loaded;
 
 static void load(void) {
-    void* library = dlopen("libgsl.so.27", RTLD_LAZY | RTLD_LOCAL);
-    loaded = library && tl_symbol_find(library, "gsl_cdf_ugaussian_P", &share_below) &&
-             tl_symbol_find(library, "gsl_cdf_ugaussian_Pinv", &value_above) &&
-             tl_symbol_find(library, "gsl_stats_quantile_from_sorted_data", &quantile);
+    loaded = tl_gsl_find("gsl_cdf_ugaussian_P", &share_below) &&
+             tl_gsl_find("gsl_cdf_ugaussian_Pinv", &value_above) &&
+             tl_gsl_find("gsl_stats_quantile_from_sorted_data", &quantile) &&
+             tl_gsl_find("gsl_cdf_tdist_Pinv", &student_above);
 }
 
 tl_status tl_statistics_prepare(tl_error* error) {
     pthread_once(&once, load);
-    return loaded ? TL_OK
-                  : tl_error_set(error, TL_FAILURE,
-                                 "libgsl.so.27 cannot be loaded: it is needed for statistics");
+    return loaded ? TL_OK : tl_gsl_missing(error, "statistics");
 }
 
 double tl_normal_quantile(double p) {
@@ -37,6 +35,10 @@ double tl_normal_quantile(double p) {
 
 double tl_normal_share(double x) {
     return share_below(x);
+}
+
+double tl_student_quantile(double p, double freedom) {
+    return student_above(p, freedom);
 }
 
 double tl_quantile_sorted(const double* numbers, size_t count, double p) {

@@ -14,6 +14,8 @@ tl_status tl_statistics_prepare(tl_error* error);
 double tl_normal_quantile(double p);
 /// The share of a standard normal distribution below `x`.
 double tl_normal_share(double x);
+/// The value that a share `p` of Student's t distribution lies below, by its degrees of freedom.
+double tl_student_quantile(double p, double freedom);
 /// The quantile `p` (0 to 1) of ascending numbers, linear between them (definition 7 of Hyndman and
 /// Fan, The American Statistician 50(4), 1996); NAN of none.
 double tl_quantile_sorted(const double* numbers, size_t count, double p);

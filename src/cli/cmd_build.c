@@ -49,7 +49,7 @@ static tl_status run(const request* asked, tl_error* error) {
 const command command_build = {
     "build",
     "RIG.yaml",
-    "what to cut: each lead's way and length on the board, and what does not fit",
+    "what to cut: each lead's way and length on the board, what it takes, and what does not fit",
     "Lays the rig out on its 'board': the shortest way of every lead around what stands there, "
     "with\n"
     "bends its make allows, and from it the cut list, audio and DC; a cable that says 'length:\n"
@@ -57,9 +57,12 @@ const command command_build = {
     "way,\n"
     "which bends are too tight and which leads too short. Who hangs on which output of a supply "
     "is\n"
-    "the assignment of 'toneload power'.\n"
+    "the assignment of 'toneload power'. Counts what it takes, off which reel each lead is cut, "
+    "and\n"
+    "with '--prices' what to buy and what it costs; and says whether fasteners hold what they "
+    "carry.\n"
     "\n"
-    "  toneload build board.yaml --drawing board.svg --paper A3",
+    "  toneload build board.yaml --prices prices.yaml --drawing board.svg --paper A3",
     OPTION_DRAWING | OPTION_SCALE | OPTION_PAPER | OPTION_PRICES | OPTION_BILL | OPTION_JSON |
         OPTION_CSV | OPTION_OUTPUT | OPTION_PARTS,
     1,

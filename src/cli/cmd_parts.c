@@ -47,7 +47,7 @@ const command command_parts = {
     "[KIND]",
     "the part library, with values and their sources",
     "Lists library parts of one kind (pickup, cable, pot, contact, pedal, buffer, amp, source, "
-    "supply, draw)\n"
+    "supply, draw, plug, fastener)\n"
     "or of all, each value with its source: a publication, 'common practice' or 'from memory'.\n"
     "\n"
     "  toneload parts cable",

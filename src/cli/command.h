@@ -62,6 +62,11 @@ typedef uint64_t option_set;
 #define OPTION_BILL OPTION(50)
 #define OPTION_STATE OPTION(52)
 #define OPTION_END OPTION(53)
+#define OPTION_ON OPTION(57)
+#define OPTION_AS_WRITTEN OPTION(58)
+#define OPTION_LOAD OPTION(54)
+#define OPTION_HOLD OPTION(55)
+#define OPTION_NAME OPTION(56)
 
 /// What the user asked for.
 typedef struct {
@@ -106,16 +111,25 @@ typedef struct {
     const char* dump;
     const char* histograms;
     const char* sensitivity;
-    const char* level;   ///< how loud the playing is, with its unit
-    const char* drawing; ///< of a board
-    const char* paper;   ///< or NULL
-    double scale;        ///< 4 for 1:4; 0: not said
-    const char* prices;  ///< a price file
-    bool bill;           ///< the bill of materials only
-    const char* state;   ///< of a bench card: this state only
-    const char* end;     ///< the same: at this amp only
-    const char* pdf;     ///< a page on paper
-    const char** words;  ///< what is no option: rig files, a kind
+    const char* level;    ///< how loud the playing is, with its unit
+    const char* drawing;  ///< of a board
+    const char* paper;    ///< or NULL
+    double scale;         ///< 4 for 1:4; 0: not said
+    const char* prices;   ///< a price file
+    bool bill;            ///< the bill of materials only
+    const char* state;    ///< this state only, or the one that was measured
+    const char* end;      ///< at this amp only, or where it was measured
+    const char* pdf;      ///< a page on paper
+    const char* offset;   ///< keep, remove
+    bool as_written;      ///< measured with the rig's own guitar and amp
+    const char* controls; ///< between a measured pickup and the meter
+    const char* cable;    ///< the same
+    const char* load;     ///< what hung on it
+    const char* hold;     ///< values of a pickup that are known
+    bool robust;
+    const char* part;   ///< a library file to write
+    const char* name;   ///< of the part in it
+    const char** words; ///< what is no option: rig files, a kind
     size_t word_count;
 } request;
 
@@ -150,6 +164,8 @@ extern const command command_power;
 extern const command command_build;
 extern const command command_card;
 extern const command command_report;
+extern const command command_accept;
+extern const command command_fit;
 
 /// Reads a command's options and words. TL_BAD_INPUT with the nearest option when one is unknown.
 tl_status request_read(const command* about, int count, char** words, request* asked,

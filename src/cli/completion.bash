@@ -25,14 +25,18 @@ _toneload_files() { # PATTERN
 _toneload_value() { # OPTION
     case $1 in
     --plot | --curves | --histograms | --sensitivity) _toneload_files '*.svg|*.png|*.pdf' ;;
+    --drawing) _toneload_files '*.svg' ;;
     --output) _toneload_files '*' ;;
     --dump) _toneload_files '*.csv' ;;
+    --part) _toneload_files '*.yaml' ;;
     --parts) _toneload_files '' ;;
     --out) _toneload_files '*.html' ;;
     --pdf) _toneload_files '*.pdf' ;;
     --input) _toneload_files '*.wav|*.WAV' ;;
     --recorded-through | --rig | --limits | --prices) _toneload_files '*.yaml|*.yml' ;;
-    --vary | --limit | --fix | --max-gain | --metric | --level | --buffer | --count | --trials | --seed | --select | --shard | --state | --end | --points | --reference-hz | --jobs | --time-limit) ;;
+    --offset) mapfile -t COMPREPLY < <(compgen -W "keep remove" -- "$word") ;;
+    --with-controls | --cable | --load | --hold | --name | --vary | --limit | --fix | --max-gain | --metric | --level | --buffer | --count | --trials | --seed | --select | --shard | --state | --end | --points | --reference-hz | --jobs | --time-limit | --scale) ;;
+    --paper) mapfile -t COMPREPLY < <(compgen -W 'A4 A3 Letter Tabloid' -- "$word") ;;
     *) return 1 ;;
     esac
     return 0
@@ -55,6 +59,16 @@ _toneload() {
         choices=$(_toneload_kinds)
     elif [[ $command == merge ]]; then
         _toneload_files '*.part'
+        return
+    elif [[ $command == accept ]]; then
+        if [[ " ${COMP_WORDS[*]:2:COMP_CWORD-2} " == *.y?(a)ml\ * ]]; then
+            _toneload_files '*.csv|*.CSV'
+        else
+            _toneload_files '*.yaml|*.yml'
+        fi
+        return
+    elif [[ $command == fit ]]; then
+        _toneload_files '*.csv|*.CSV|*.[sSzZyY]1[pP]'
         return
     else
         _toneload_files '*.yaml|*.yml'

@@ -11,7 +11,8 @@ static const command* const commands[] = {
     &command_response, &command_compare, &command_states, &command_reach,  &command_sweep,
     &command_place,    &command_listen,  &command_lesson, &command_spread, &command_merge,
     &command_noise,    &command_power,   &command_dress,  &command_build,  &command_card,
-    &command_report,   &command_bench,   &command_check,  &command_parts,  &command_netlist,
+    &command_fit,      &command_accept,  &command_report, &command_bench,  &command_check,
+    &command_parts,    &command_netlist,
 };
 enum { COMMANDS = sizeof commands / sizeof *commands };
 

@@ -62,7 +62,20 @@ static const option_row rows[] = {
     {OPTION_BILL, "--bill", NULL, "the bill of materials only"},
     {OPTION_STATE, "--state", "NAME",
      "levels of this state only; with --csv as the form that accept reads"},
-    {OPTION_END, "--end", "AMP", "levels at this amp's end only"},
+    {OPTION_END, "--end", "AMP", "at this amp's end only, or where it was measured"},
+    {OPTION_ON, "--state", "NAMES", "pedals that are on, such as 'drive, delay'; a scene; none"},
+    {OPTION_OFFSET, "--offset", "keep|remove",
+     "keep or take off a level all readings share (kept in gains, taken off levels)"},
+    {OPTION_AS_WRITTEN, "--as-written", NULL,
+     "measured with the rig's own guitar and amp, not a dummy and a meter"},
+    {OPTION_CONTROLS, "--with-controls", "CONTROLS",
+     "what the guitar has between pickup and jack: '{volume: {..}, tone: {..}}'"},
+    {OPTION_CABLE, "--cable", "CABLE", "and up to the meter: a library part, 'standard-coax=3 m'"},
+    {OPTION_LOAD, "--load", "AMP", "what hung on it: '{resistance: 1 Mohm, ..}', a part, or open"},
+    {OPTION_HOLD, "--hold", "VALUES", "values that are known: '{resistance: 5.35 kohm}'"},
+    {OPTION_ROBUST, "--robust", NULL, "let wild points count little"},
+    {OPTION_PART, "--part", "FILE.yaml", "write what was found as a part of the library"},
+    {OPTION_NAME, "--name", "NAME", "with --part: what it is called (after the sweep's file)"},
     {OPTION_PLOT, "--plot", "FILE", "draw a plot: FILE ends in .svg, .png or .pdf"},
     {OPTION_PDF, "--pdf", "FILE.pdf", "also print the page to FILE.pdf"},
     {OPTION_JSON, "--json", NULL, "print JSON instead of a table"},
@@ -138,17 +151,19 @@ static tl_status read_number(const option_row* row, const char* text, double low
 
 /// Where an option without a value is kept, or NULL.
 static bool* switch_of(request* asked, option_set flag) {
-    return flag == OPTION_JSON      ? &asked->json
-           : flag == OPTION_CSV     ? &asked->csv
-           : flag == OPTION_ALL     ? &asked->all
-           : flag == OPTION_DETAILS ? &asked->all
-           : flag == OPTION_CORNERS ? &asked->corners
-           : flag == OPTION_RESUME  ? &asked->resume
-           : flag == OPTION_WORST   ? &asked->worst_case
-           : flag == OPTION_STATED  ? &asked->only_stated
-           : flag == OPTION_MATCH   ? &asked->match_level
-           : flag == OPTION_BILL    ? &asked->bill
-                                    : NULL;
+    return flag == OPTION_JSON         ? &asked->json
+           : flag == OPTION_CSV        ? &asked->csv
+           : flag == OPTION_ALL        ? &asked->all
+           : flag == OPTION_DETAILS    ? &asked->all
+           : flag == OPTION_CORNERS    ? &asked->corners
+           : flag == OPTION_RESUME     ? &asked->resume
+           : flag == OPTION_WORST      ? &asked->worst_case
+           : flag == OPTION_STATED     ? &asked->only_stated
+           : flag == OPTION_ROBUST     ? &asked->robust
+           : flag == OPTION_MATCH      ? &asked->match_level
+           : flag == OPTION_AS_WRITTEN ? &asked->as_written
+           : flag == OPTION_BILL       ? &asked->bill
+                                       : NULL;
 }
 
 /// Where the words of an option are kept, or NULL. What may be said more than once has a new place
@@ -163,6 +178,10 @@ static const char** words_of(request* asked, option_set flag) {
         return &asked->pdf;
     case OPTION_PRICES:
         return &asked->prices;
+    case OPTION_ON:
+        return &asked->state;
+    case OPTION_OFFSET:
+        return &asked->offset;
     case OPTION_PLOT:
         return &asked->plot;
     case OPTION_DRAWING:
@@ -199,6 +218,18 @@ static const char** words_of(request* asked, option_set flag) {
         return &asked->state;
     case OPTION_END:
         return &asked->end;
+    case OPTION_CONTROLS:
+        return &asked->controls;
+    case OPTION_CABLE:
+        return &asked->cable;
+    case OPTION_LOAD:
+        return &asked->load;
+    case OPTION_HOLD:
+        return &asked->hold;
+    case OPTION_PART:
+        return &asked->part;
+    case OPTION_NAME:
+        return &asked->name;
     case OPTION_DUMP:
         return &asked->dump;
     case OPTION_HISTOGRAMS:

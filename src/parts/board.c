@@ -4,7 +4,8 @@
 #include "parts/kinds.h"
 
 static const char* const sides[] = {"left", "right", "front", "back", NULL}; // as tl_side
-static const char* const sockets[] = {"jack-6.3", "barrel", NULL};
+static const char* const sockets[] = {"jack-6.3",     "barrel", "jack-3.5",
+                                      "battery-snap", "usb-c",  NULL};
 static const char* const leavings[] = {"straight", "sideways", NULL};
 
 static const tl_field board_fields[] = {

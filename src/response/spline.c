@@ -1,9 +1,8 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "response/spline.h"
 
-#include "base/symbol.h"
+#include "base/gsl.h"
 
-#include <dlfcn.h>
 #include <gsl/gsl_interp.h>
 #include <math.h>
 #include <pthread.h>
@@ -26,14 +25,13 @@ static gsl routines;
 static bool loaded;
 
 static void load(void) {
-    void* library = dlopen("libgsl.so.27", RTLD_LAZY | RTLD_LOCAL);
-    loaded = library && tl_symbol_find(library, "gsl_interp_cspline", &routines.cubic) &&
-             tl_symbol_find(library, "gsl_interp_alloc", &routines.make) &&
-             tl_symbol_find(library, "gsl_interp_init", &routines.init) &&
-             tl_symbol_find(library, "gsl_interp_eval", &routines.eval) &&
-             tl_symbol_find(library, "gsl_interp_free", &routines.release) &&
-             tl_symbol_find(library, "gsl_interp_accel_alloc", &routines.make_finder) &&
-             tl_symbol_find(library, "gsl_interp_accel_free", &routines.free_finder);
+    loaded = tl_gsl_find("gsl_interp_cspline", &routines.cubic) &&
+             tl_gsl_find("gsl_interp_alloc", &routines.make) &&
+             tl_gsl_find("gsl_interp_init", &routines.init) &&
+             tl_gsl_find("gsl_interp_eval", &routines.eval) &&
+             tl_gsl_find("gsl_interp_free", &routines.release) &&
+             tl_gsl_find("gsl_interp_accel_alloc", &routines.make_finder) &&
+             tl_gsl_find("gsl_interp_accel_free", &routines.free_finder);
 }
 
 /// GSL ends the program over points it cannot take, so they never come to it.
@@ -51,8 +49,7 @@ tl_status tl_spline(size_t count, const double* x, const double* y, size_t wante
                     const double* places, double* values, tl_error* error) {
     pthread_once(&once, load);
     if (!loaded)
-        return tl_error_set(error, TL_FAILURE,
-                            "libgsl.so.27 cannot be loaded: it is needed for splines");
+        return tl_gsl_missing(error, "splines");
     if (!are_good(count, x, y, wanted, places))
         return tl_error_set(error, TL_FAILURE, "no spline goes through these points");
     gsl_interp* spline = routines.make(*routines.cubic, count);

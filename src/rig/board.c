@@ -72,16 +72,16 @@ static tl_status read_part(const reading* r, const tl_part_kind* kind, const tl_
     return status == TL_OK ? tl_part_check(*part, true, r->error) : status;
 }
 
-/// A plug under a key, when it stands there; it has to fit the socket.
-static tl_status read_plug(const reading* r, const tl_yaml* map, const char* key,
-                           const char* socket, tl_part** plug) {
+/// A plug under a key, when it stands there: audio goes by 6.3 mm plugs, and nothing else does.
+static tl_status read_plug(const reading* r, const tl_yaml* map, const char* key, bool audio,
+                           tl_part** plug) {
     const tl_yaml* node = tl_yaml_get(map, key);
     if (!node)
         return TL_OK;
     tl_status status = read_part(r, &tl_kind_plug, node, NULL, plug);
-    if (status == TL_OK && !tl_part_chosen(*plug, "fits", socket))
-        return tl_error_at(r->error, &node->place, "a plug for a %s, but this jack takes a %s",
-                           tl_part_choice(*plug, "fits"), socket);
+    if (status == TL_OK && tl_part_chosen(*plug, "fits", "jack-6.3") != audio)
+        return tl_error_at(r->error, &node->place, "a plug for a %s does not go into %s",
+                           tl_part_choice(*plug, "fits"), audio ? "a jack-6.3" : "a socket for DC");
     return status;
 }
 
@@ -400,7 +400,7 @@ static tl_status read_supply(const reading* r, const tl_yaml* node) {
     if (status == TL_OK)
         status = read_fastener(r, node, &placed->fastener);
     if (status == TL_OK)
-        status = read_plug(r, node, "plug", "barrel", &placed->plug);
+        status = read_plug(r, node, "plug", false, &placed->plug);
     const tl_yaml* outputs = status == TL_OK ? tl_yaml_get(node, "outputs") : NULL;
     if (outputs)
         status = read_part(r, &tl_kind_outputs, outputs, NULL, &placed->outputs);
@@ -432,11 +432,11 @@ tl_status tl_pedalboard_read(tl_rig* rig, const tl_yaml* node, tl_error* error) 
     if (status == TL_OK)
         status = read_part(&r, &tl_kind_board, node, others, &board->part);
     if (status == TL_OK)
-        status = read_plug(&r, node, "plug", "jack-6.3", &board->plug);
+        status = read_plug(&r, node, "plug", true, &board->plug);
     if (status == TL_OK)
-        status = read_plug(&r, node, "far_plug", "jack-6.3", &board->far_plug);
+        status = read_plug(&r, node, "far_plug", true, &board->far_plug);
     if (status == TL_OK)
-        status = read_plug(&r, node, "dc_plug", "barrel", &board->dc_plug);
+        status = read_plug(&r, node, "dc_plug", false, &board->dc_plug);
     if (status == TL_OK)
         status = read_fastener(&r, node, &board->fastener);
     if (status == TL_OK && !tl_yaml_get(node, "pedals"))

@@ -56,12 +56,13 @@ static bool is_under(const tl_layout* layout, const tl_layout_end* end) {
     return end->placed && layout->board->placed[end->box].under;
 }
 
-/// The end of a lead at a jack, or off the board. Takes over `name`.
-static void make_end(walk* w, const tl_placed* placed, tl_jack_use use, char* name,
+/// The end of a lead at a jack, or off the board.
+static void make_end(walk* w, const tl_placed* placed, tl_jack_use use, const char* name,
                      tl_layout_end* end) {
     tl_layout* layout = w->layout;
     bool there = placed && placed->jacks[use].part;
-    *end = (tl_layout_end){.placed = there ? placed : NULL, .name = name, .box = TL_BUILD_NONE};
+    *end = (tl_layout_end){
+        .placed = there ? placed : NULL, .name = tl_copy(name), .box = TL_BUILD_NONE};
     const tl_part* own = there ? placed->jacks[use].plug : NULL;
     if (w->status == TL_OK)
         end->plug = find_plug(layout, own, there ? PLUG_PATCH : PLUG_FAR, &w->status, w->error);
@@ -87,16 +88,15 @@ static void set_make(tl_layout_lead* lead, const tl_part* make, double usual_m) 
         lead->outer_m * (lead->bend_assumed ? TL_LAYOUT_BEND : tl_part_number(make, "bend", 0));
 }
 
-/// The cable that hangs on a source, if any, ends here. Takes over `name`.
-static void end_cable(walk* w, source* s, const tl_placed* placed, tl_jack_use use, char* name) {
-    if (!s->cable) {
-        free(name);
+/// The cable that hangs on a source, if any, ends here.
+static void end_cable(walk* w, source* s, const tl_placed* placed, tl_jack_use use,
+                      const char* name) {
+    if (!s->cable)
         return;
-    }
     tl_layout_lead* lead = add_lead(w->layout);
     lead->cable = s->cable;
     lead->path = s->path;
-    make_end(w, s->placed, s->use, tl_copy(s->name), &lead->from);
+    make_end(w, s->placed, s->use, s->name, &lead->from);
     make_end(w, placed, use, name, &lead->to);
     lead->on_board = lead->from.placed && lead->to.placed;
     set_make(lead, s->cable, TL_LAYOUT_OUTER_M);
@@ -107,7 +107,8 @@ static void end_cable(walk* w, source* s, const tl_placed* placed, tl_jack_use u
 /// The signal comes from another jack now. Takes over `name`.
 static void set_source(source* s, const tl_placed* placed, tl_jack_use use, char* name) {
     free(s->name);
-    *s = (source){.placed = placed, .use = use, .name = name};
+    *s = (source){.placed = placed, .use = use};
+    s->name = name;
 }
 
 static char* jack_name(const char* who, tl_jack_use use) {
@@ -121,10 +122,11 @@ static void walk_branch(walk* w, const tl_branch* branch, const char* path, sour
     char* chain = *path ? tl_printf("%s.chain", path) : tl_copy("chain");
     walk_chain(w, &branch->chain, chain, s);
     bool named = branch->name && *path;
-    end_cable(w, s, NULL, TL_JACK_IN,
-              !branch->amp ? tl_printf("%s end", named ? branch->name : "the chain's")
-              : named      ? tl_printf("%s amp", branch->name)
-                           : tl_copy("amp"));
+    char* end = !branch->amp ? tl_printf("%s end", named ? branch->name : "the chain's")
+                : named      ? tl_printf("%s amp", branch->name)
+                             : tl_copy("amp");
+    end_cable(w, s, NULL, TL_JACK_IN, end);
+    free(end);
     free(chain);
 }
 
@@ -133,7 +135,7 @@ static void walk_branch(walk* w, const tl_branch* branch, const char* path, sour
 static void walk_split(walk* w, const tl_item* item, const char* path, source* s) {
     bool lead_before = s->cable != NULL;
     if (lead_before)
-        end_cable(w, s, NULL, TL_JACK_IN, tl_copy("the split"));
+        end_cable(w, s, NULL, TL_JACK_IN, "the split");
     for (size_t i = 0; i < item->branch_count; ++i) {
         bool jack = !lead_before && i < 2 && s->placed && s->use == TL_JACK_OUT;
         tl_jack_use use = i == 0 ? TL_JACK_OUT : TL_JACK_OUT2;
@@ -153,7 +155,9 @@ static void walk_loop(walk* w, const tl_item* item, const char* path, const tl_p
     set_source(&inside, placed, TL_JACK_SEND, jack_name(who, TL_JACK_SEND));
     char* at = tl_printf("%s.chain", path);
     walk_chain(w, &item->loop, at, &inside);
-    end_cable(w, &inside, placed, TL_JACK_RETURN, jack_name(who, TL_JACK_RETURN));
+    char* end = jack_name(who, TL_JACK_RETURN);
+    end_cable(w, &inside, placed, TL_JACK_RETURN, end);
+    free(end);
     free(at);
     free(inside.name);
 }
@@ -162,7 +166,9 @@ static void walk_loop(walk* w, const tl_item* item, const char* path, const tl_p
 static void walk_device(walk* w, const tl_item* item, const char* path, size_t order, source* s) {
     const tl_placed* placed = tl_pedalboard_find(w->layout->board, order);
     const char* who = item->name ? item->name : path;
-    end_cable(w, s, placed, TL_JACK_IN, jack_name(who, TL_JACK_IN));
+    char* in = jack_name(who, TL_JACK_IN);
+    end_cable(w, s, placed, TL_JACK_IN, in);
+    free(in);
     if (tl_item_is_loop(item))
         walk_loop(w, item, path, placed, who);
     for (size_t i = 0; i < item->branch_count; ++i) {
@@ -182,7 +188,7 @@ static void walk_item(walk* w, const tl_item* item, const char* path, source* s)
         walk_split(w, item, path, s);
     } else if (item->part->kind == &tl_kind_cable) {
         if (s->cable) { // two leads in line
-            end_cable(w, s, NULL, TL_JACK_IN, tl_copy("a joint"));
+            end_cable(w, s, NULL, TL_JACK_IN, "a joint");
             set_source(s, NULL, TL_JACK_IN, tl_copy("a joint"));
         }
         s->cable = item->part;
@@ -485,30 +491,30 @@ tl_status tl_layout_make(tl_rig* rig, tl_layout* layout, tl_error* error) {
     return w.status;
 }
 
-tl_status tl_layout_add_dc(tl_layout* layout, const tl_placed* supply, size_t output,
-                           size_t outputs, char* from_name, const tl_placed* pedal, char* to_name,
-                           const tl_part* wire, tl_error* error) {
+tl_status tl_layout_add_dc(tl_layout* layout, const tl_layout_feed* feed, tl_error* error) {
     tl_layout_lead* lead = add_lead(layout);
     tl_status status = TL_OK;
-    bool there = pedal && pedal->jacks[TL_JACK_POWER].part;
+    const tl_placed* supply = feed->supply;
+    const tl_jack* jack = feed->pedal ? &feed->pedal->jacks[TL_JACK_POWER] : NULL;
+    bool there = jack && jack->part;
     lead->path = tl_copy("");
-    lead->from = (tl_layout_end){.placed = supply, .name = from_name, .box = TL_BUILD_NONE};
-    lead->to =
-        (tl_layout_end){.placed = there ? pedal : NULL, .name = to_name, .box = TL_BUILD_NONE};
+    lead->from =
+        (tl_layout_end){.placed = supply, .name = tl_copy(feed->from_name), .box = TL_BUILD_NONE};
+    lead->to = (tl_layout_end){
+        .placed = there ? feed->pedal : NULL, .name = tl_copy(feed->to_name), .box = TL_BUILD_NONE};
     if (supply) {
         lead->from.box = box_of(layout->board, supply);
-        lead->from.jack = tl_placed_output(supply, output, outputs);
+        lead->from.jack = tl_placed_output(supply, feed->output, feed->output_count);
     }
     if (there) {
-        lead->to.box = box_of(layout->board, pedal);
-        lead->to.jack = tl_placed_jack(layout->board, pedal, TL_JACK_POWER);
+        lead->to.box = box_of(layout->board, feed->pedal);
+        lead->to.jack = tl_placed_jack(layout->board, feed->pedal, TL_JACK_POWER);
     }
     lead->from.plug = find_plug(layout, supply ? supply->plug : NULL, PLUG_DC, &status, error);
     if (status == TL_OK)
-        lead->to.plug = find_plug(layout, there ? pedal->jacks[TL_JACK_POWER].plug : NULL, PLUG_DC,
-                                  &status, error);
+        lead->to.plug = find_plug(layout, there ? jack->plug : NULL, PLUG_DC, &status, error);
     lead->on_board = supply && there;
-    set_make(lead, wire, TL_LAYOUT_DC_OUTER_M);
+    set_make(lead, feed->wire, TL_LAYOUT_DC_OUTER_M);
     return status;
 }
 

@@ -71,11 +71,17 @@ typedef struct {
 tl_status tl_layout_make(tl_rig* rig, tl_layout* layout, tl_error* error);
 void tl_layout_free(tl_layout* layout);
 
-/// Adds a DC lead from an output of a supply to a pedal's power jack; either place may be NULL: off
-/// the board. Takes over `from_name` and `to_name`. `wire` says its make; NULL: nothing does.
-tl_status tl_layout_add_dc(tl_layout* layout, const tl_placed* supply, size_t output,
-                           size_t outputs, char* from_name, const tl_placed* pedal, char* to_name,
-                           const tl_part* wire, tl_error* error);
+/// A DC lead, from an output of a supply to a pedal's power jack.
+typedef struct {
+    const tl_placed* supply; ///< NULL: off the board
+    size_t output;           ///< among those of the supply
+    size_t output_count;
+    const char* from_name;
+    const tl_placed* pedal; ///< NULL: off the board
+    const char* to_name;
+    const tl_part* wire; ///< its make; NULL: nothing says it
+} tl_layout_feed;
+tl_status tl_layout_add_dc(tl_layout* layout, const tl_layout_feed* feed, tl_error* error);
 /// Finds the ways of all leads from `first` on, with the plugs of those before in place.
 void tl_layout_route(tl_layout* layout, size_t first);
 

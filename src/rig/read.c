@@ -297,8 +297,8 @@ static tl_status read_control(tl_library* library, const tl_part_kind* kind, con
     return status;
 }
 
-static tl_status read_controls(tl_library* library, const tl_yaml* node, tl_part** volume,
-                               tl_part** tone, tl_error* error) {
+tl_status tl_controls_read(tl_library* library, const tl_yaml* node, tl_part** volume,
+                           tl_part** tone, tl_error* error) {
     const tl_yaml* volume_node = tl_yaml_get(node, "volume");
     tl_status status = read_control(library, &tl_kind_volume, volume_node, true, volume, error);
     if (status == TL_OK)
@@ -332,7 +332,7 @@ static tl_status read_voice(tl_library* library, const tl_yaml* node, tl_voice* 
     if (status == TL_OK && follows)
         status = tl_part_read_follows(voice->pickup, follows, error);
     if (status == TL_OK)
-        status = read_controls(library, node, &voice->volume, &voice->tone, error);
+        status = tl_controls_read(library, node, &voice->volume, &voice->tone, error);
     return status;
 }
 
@@ -420,7 +420,7 @@ static tl_status read_guitar(tl_library* library, const tl_yaml* node, tl_guitar
             status = tl_part_check(guitar->source, true, error);
     }
     if (status == TL_OK)
-        status = read_controls(library, node, &guitar->volume, &guitar->tone, error);
+        status = tl_controls_read(library, node, &guitar->volume, &guitar->tone, error);
     return status;
 }
 
@@ -467,8 +467,8 @@ static tl_status read_around(tl_rig* rig, const tl_yaml* tree, tl_error* error) 
     tl_status status = power ? tl_power_read(rig, power, error) : TL_OK;
     if (status == TL_OK && board)
         status = tl_pedalboard_read(rig, board, error);
-    if (status == TL_OK)
-        status = tl_layout_apply(rig, error);
+    if (status == TL_OK && dressing)
+        status = tl_layout_apply(rig, error); // else tl_rig_check() does it
     if (status == TL_OK && dressing)
         status = tl_dressing_read(rig, dressing, error);
     return status;

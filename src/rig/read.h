@@ -8,6 +8,9 @@
 /// Reads a list of items. `split_ok`: a split may stand last.
 tl_status tl_chain_read(tl_library* library, const tl_yaml* node, bool split_ok, tl_chain* chain,
                         tl_error* error);
+/// Reads `volume` and `tone` out of a mapping that may hold more; what is not there stays NULL.
+tl_status tl_controls_read(tl_library* library, const tl_yaml* node, tl_part** volume,
+                           tl_part** tone, tl_error* error);
 void tl_chain_free(tl_chain* chain);
 void tl_branch_free(tl_branch* branch);
 

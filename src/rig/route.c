@@ -376,8 +376,9 @@ static void try_three_arcs(const search* s, tl_route_way* way) {
                 three_arcs(s, &s->circles[i], &s->circles[j], side, way);
 }
 
-bool tl_route_find(const tl_route_end* from, const tl_route_end* to, const tl_route_rules* rules,
-                   tl_route_way* way) {
+/// The shortest way with all walls of the rules among the circles.
+static bool find_among(const tl_route_end* from, const tl_route_end* to,
+                       const tl_route_rules* rules, tl_route_way* way) {
     *way = (tl_route_way){0};
     search s = {.rules = rules, .goal = to->spot};
     s.circles = tl_new(8 * rules->wall_count + 2 * ENDS, sizeof *s.circles);
@@ -406,4 +407,113 @@ bool tl_route_find(const tl_route_end* from, const tl_route_end* to, const tl_ro
     free(s.heap);
     free(s.least_m);
     return way->way != NULL;
+}
+
+/// The arc that rounds a corner, and where it begins; of no size when the way goes straight on.
+static circle corner_arc(tl_spot_m before, tl_spot_m corner, tl_spot_m after, double radius_m,
+                         double* from_rad, double* by_rad) {
+    double in_rad = atan2(corner.y_m - before.y_m, corner.x_m - before.x_m);
+    double out_rad = atan2(after.y_m - corner.y_m, after.x_m - corner.x_m);
+    double turn = remainder(out_rad - in_rad, 2 * pi);
+    double sign = turn >= 0 ? 1 : -1;
+    double tangent_m = radius_m * tan(fabs(turn) / 2);
+    *from_rad = in_rad - sign * pi / 2;
+    *by_rad = fabs(turn);
+    return (circle){.middle = {corner.x_m - tangent_m * cos(in_rad) - radius_m * cos(*from_rad),
+                               corner.y_m - tangent_m * sin(in_rad) - radius_m * sin(*from_rad)},
+                    .radius_m = radius_m,
+                    .signed_m = sign * radius_m};
+}
+
+/// Whether a way goes through a wall.
+static bool meets(const tl_route_way* way, double radius_m, const tl_area_m* wall) {
+    tl_route_rules alone = {.walls = wall, .wall_count = 1};
+    tl_spot_m at = way->way[0];
+    for (size_t i = 1; i + 1 < way->way_count; ++i) {
+        double from_rad = 0;
+        double by_rad = 0;
+        circle arc =
+            corner_arc(way->way[i - 1], way->way[i], way->way[i + 1], radius_m, &from_rad, &by_rad);
+        if (crosses(wall, at, on_circle(&arc, from_rad)) ||
+            !arc_is_free(&alone, &arc, from_rad, by_rad))
+            return true;
+        at = on_circle(&arc, from_rad + (arc.signed_m > 0 ? by_rad : -by_rad));
+    }
+    return crosses(wall, at, way->way[way->way_count - 1]);
+}
+
+/// Finds a way beginning without walls, and takes in those that what was found goes through until
+/// it goes through none. `*straight`: there was nothing in its way, so it is the shortest there is.
+static bool find_lazily(const tl_route_end* from, const tl_route_end* to,
+                        const tl_route_rules* rules, tl_route_way* way, bool* straight) {
+    bool* taken = tl_new(rules->wall_count + 1, sizeof *taken);
+    tl_area_m* walls = tl_new(rules->wall_count + 1, sizeof *walls);
+    tl_route_rules few = *rules;
+    few.walls = walls;
+    few.wall_count = 0;
+    bool found = false;
+    for (bool more = true; more;) {
+        found = find_among(from, to, &few, way);
+        more = false;
+        for (size_t i = 0; found && i < rules->wall_count; ++i)
+            if (!taken[i] && meets(way, rules->radius_m, &rules->walls[i])) {
+                taken[i] = true;
+                walls[few.wall_count++] = rules->walls[i];
+                more = true;
+            }
+        if (more) {
+            free(way->way);
+            *way = (tl_route_way){0};
+        }
+    }
+    *straight = found && few.wall_count == 0;
+    free(taken);
+    free(walls);
+    return found;
+}
+
+static double outside_m(double at_m, double low_m, double high_m) {
+    return fmax(0, fmax(low_m - at_m, at_m - high_m));
+}
+
+/// How far a spot is from a wall.
+static double apart_m(tl_spot_m spot, const tl_area_m* wall) {
+    return hypot(outside_m(spot.x_m, wall->low.x_m, wall->high.x_m),
+                 outside_m(spot.y_m, wall->low.y_m, wall->high.y_m));
+}
+
+/// The walls that a way of at most a length can come to: its two ends are nearer together by them
+/// than that.
+static size_t list_near(const tl_route_end* from, const tl_route_end* to,
+                        const tl_route_rules* rules, double length_m, tl_area_m* near) {
+    size_t count = 0;
+    for (size_t i = 0; i < rules->wall_count; ++i)
+        if (apart_m(from->spot, &rules->walls[i]) + apart_m(to->spot, &rules->walls[i]) <= length_m)
+            near[count++] = rules->walls[i];
+    return count;
+}
+
+/// Most boxes are in no lead's way, so one is looked for first without any. A way found among some
+/// walls need not be the shortest, since a lead may turn around others: the search is repeated with
+/// all that a shorter way could come to.
+bool tl_route_find(const tl_route_end* from, const tl_route_end* to, const tl_route_rules* rules,
+                   tl_route_way* way) {
+    bool straight = false;
+    bool found = find_lazily(from, to, rules, way, &straight);
+    if (straight)
+        return true;
+    tl_area_m* near = tl_new(rules->wall_count + 1, sizeof *near);
+    tl_route_rules all = *rules;
+    all.walls = near;
+    all.wall_count = list_near(from, to, rules, found ? way->length_m : INFINITY, near);
+    tl_route_way other = {0};
+    if (find_among(from, to, &all, &other) && (!found || other.length_m < way->length_m)) {
+        free(way->way);
+        *way = other;
+        found = true;
+    } else {
+        free(other.way);
+    }
+    free(near);
+    return found;
 }

@@ -49,6 +49,14 @@ static const char* common_fastener(const tl_build* build) {
     return first;
 }
 
+/// Whether a housing is not to be pulled at.
+static bool is_thin_there(const tl_build* build) {
+    for (size_t i = 0; i < build->hold_count; ++i)
+        if (!isnan(build->holds[i].pull_n))
+            return true;
+    return false;
+}
+
 static void add_hold(tl_table* table, const tl_build* build, const tl_build_hold* hold) {
     const tl_build_box* box = &build->boxes[hold->box];
     bool known = !isnan(hold->strength_pa);
@@ -60,18 +68,19 @@ static void add_hold(tl_table* table, const tl_build* build, const tl_build_hold
     add_number(table, hold->area_m2, "not said", tl_printf("%.3g cm2", 1e4 * hold->area_m2));
     add_number(table, hold->force_n, "", show_newton(hold->force_n));
     add_number(table, hold->needed_n, "", show_newton(hold->needed_n));
-    add_number(table, hold->factor, "", tl_printf("%.3g", hold->factor));
+    add_number(table, hold->factor, "", tl_printf("%.3g times", hold->factor));
     add_number(table, hold->least_area_m2, "", tl_printf("%.3g cm2", 1e4 * hold->least_area_m2));
-    add_number(table, hold->pull_n, "",
-               tl_printf("%s%.3g N%s", hold->force_n > hold->pull_n ? "over " : "", hold->pull_n,
-                         hold->pull_assumed ? " (ours)" : ""));
+    if (is_thin_there(build))
+        add_number(table, hold->pull_n, "",
+                   tl_printf("%s%.3g N%s", hold->force_n > hold->pull_n ? "over " : "",
+                             hold->pull_n, hold->pull_assumed ? " (ours)" : ""));
 }
 
 char* tl_build_holds_words(const tl_build* build) {
     const char* common = common_fastener(build);
-    return tl_printf("How it is held%s%s, moved at %.3g g%s, %.3g times over", common ? " by " : "",
-                     common ? common : "", build->acceleration_g,
-                     build->acceleration_assumed ? " (assumed)" : "", build->holds[0].least_factor);
+    return tl_printf("How it is held%s%s: %.3g times what it takes at %.3g g%s is asked for",
+                     common ? ", by " : "", common ? common : "", build->holds[0].least_factor,
+                     build->acceleration_g, build->acceleration_assumed ? " (assumed)" : "");
 }
 
 tl_table* tl_build_holds_table(const tl_build* build) {
@@ -83,10 +92,11 @@ tl_table* tl_build_holds_table(const tl_build* build) {
         tl_table_column(table, "\nfastener", "fastener");
     tl_table_column(table, "\narea", "area_m2");
     tl_table_column(table, "\nholds", "force_n");
-    tl_table_column(table, "\ntakes", "needed_n");
-    tl_table_column(table, "holds over\ntakes", "factor");
-    tl_table_column(table, "\nleast area", "least_area_m2");
-    tl_table_column(table, "thin housing\nstands", "pull_n");
+    tl_table_column(table, "it\ntakes", "needed_n");
+    tl_table_column(table, "that\nis", "factor");
+    tl_table_column(table, "area that\nwould do", "least_area_m2");
+    if (is_thin_there(build))
+        tl_table_column(table, "its housing\nstands", "pull_n");
     for (size_t i = 0; i < build->hold_count; ++i)
         add_hold(table, build, &build->holds[i]);
     return table;
@@ -138,8 +148,16 @@ static void add_purchase(tl_table* table, const tl_build* build, const tl_build_
     add_words(table, show_packs(line, buy));
     if (!build->prices)
         return;
-    add_number(table, buy->price, "", show_price(build, buy->price));
+    add_number(table, buy->price, "no price", show_price(build, buy->price));
     add_number(table, buy->total, "", tl_printf("%.*f", (int)build->decimals, buy->total));
+}
+
+/// Whether anything is known of packs or reels.
+static bool is_bought(const tl_build* build) {
+    for (size_t i = 0; i < build->line_count; ++i)
+        if (build->lines[i].purchase_count)
+            return true;
+    return false;
 }
 
 /// A line and, below it, what else is bought of the same item.
@@ -150,7 +168,9 @@ static void add_line(tl_table* table, const tl_build* build, const tl_build_line
         tl_table_words(table, i ? "" : line->item);
         add_words(table, i ? tl_copy("") : show_amount(line, line->count));
         add_words(table, i || line->spare == 0 ? tl_copy("") : show_amount(line, line->spare));
-        add_words(table, i || isnan(line->waste) ? tl_copy("") : show_amount(line, line->waste));
+        if (is_bought(build))
+            add_words(table,
+                      i || isnan(line->waste) ? tl_copy("") : show_amount(line, line->waste));
         if (line->purchase_count)
             add_purchase(table, build, line, &line->purchases[i]);
         else
@@ -230,7 +250,8 @@ tl_table* tl_build_bill_table(const tl_build* build) {
     tl_table_column(table, "\nitem", "item");
     tl_table_column(table, "\nneeded", "count");
     tl_table_column(table, "of that\nspare", "spare");
-    tl_table_column(table, "left over\nof packs", "waste");
+    if (is_bought(build))
+        tl_table_column(table, "left over\nof packs", "waste");
     tl_table_column(table, "\nbuy", "buy");
     if (build->prices) {
         tl_table_column(table, "\neach", "price");

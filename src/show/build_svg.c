@@ -23,15 +23,23 @@ static const paper papers[] = {
     {"A4", 210, 297}, {"A3", 297, 420}, {"Letter", 215.9, 279.4}, {"Tabloid", 279.4, 431.8}};
 enum { PAPERS = sizeof papers / sizeof *papers };
 
+typedef struct {
+    double scale;
+    bool page_only;
+} usual_scale;
+
 /// ISO 5455:1979 recommends 1:1, 1:2, 1:5, 1:10 and 1:20 (seen); 1:2.5 and 1:4 stand between them
-/// in lists of national standards (seen second hand, of GOST 2.302).
-static const double scales[] = {1, 2, 2.5, 4, 5, 10, 20};
+/// in lists of national standards (seen second hand, of GOST 2.302). On a page, which is narrow,
+/// the next smaller one may be half as large: three more of our own.
+static const usual_scale scales[] = {{1, false},  {2, false}, {2.5, false}, {3, true},
+                                     {4, false},  {5, false}, {6, true},    {8, true},
+                                     {10, false}, {20, false}};
 enum { SCALES = sizeof scales / sizeof *scales };
 
 static const double scale_most = 50;
 static const double margin_mm = 8; ///< printers leave some 4 mm white; common practice
 static const double padding_mm = 3, gap_mm = 5;
-enum { PIECES = 24, FINDING_ROWS = 16, FEW_ROWS = 6 };
+enum { PIECES = 24, FINDING_ROWS = 16, FEW_ROWS = 6, FEWEST_ROWS = 3 };
 
 /// A part of a key in its place.
 typedef struct {
@@ -110,27 +118,49 @@ static double height_of(const tl_drawn_key* key, size_t first, size_t rows) {
     return (double)rows * key->row_height + (has_heading(key, first) ? TL_DRAWN_ROW + 0.8 : 0);
 }
 
-/// Places a key, in one piece or in as few as it takes. False, and nothing placed, when there is no
-/// room.
-static bool place_key(layout* made, const tl_drawn_key* key) {
-    if (!key->count)
-        return true;
-    size_t before = made->count, most = key->whole ? 1 : 6;
-    for (size_t parts = 1; parts <= most && parts <= key->count; ++parts) {
-        size_t rows = (key->count + parts - 1) / parts, first = 0;
-        while (first < key->count && made->count < PIECES) {
-            size_t count = key->count - first < rows ? key->count - first : rows;
-            tl_box area;
-            if (!find_place(made, key->width, height_of(key, first, count), &area))
-                break;
-            made->pieces[made->count++] = (piece){area, key, first, count};
-            first += count;
+/// The rows of a part of a key: at most so many from `first` on, what belongs together kept
+/// together; 0 when there are fewer than make a part.
+static size_t part_rows(const tl_drawn_key* key, size_t first, size_t most) {
+    size_t left = key->count - first;
+    if (most >= left)
+        return left;
+    size_t rows = most;
+    while (rows && key->goes_on[first + rows])
+        --rows;
+    return key->whole || rows < FEWEST_ROWS ? 0 : rows;
+}
+
+/// Places a key in parts of at most so many rows, each as large as there is room for. Returns how
+/// many parts; 0, and nothing placed, when there is not room enough.
+static size_t place_parts(layout* made, const tl_drawn_key* key, size_t most) {
+    size_t before = made->count, first = 0;
+    while (first < key->count) {
+        size_t rows = part_rows(key, first, most);
+        tl_box area;
+        while (rows && !find_place(made, key->width, height_of(key, first, rows), &area))
+            rows = part_rows(key, first, rows - 1);
+        if (!rows || made->count == PIECES) {
+            made->count = before;
+            return 0;
         }
-        if (first == key->count)
-            return true;
-        made->count = before;
+        made->pieces[made->count++] = (piece){area, key, first, rows};
+        first += rows;
     }
-    return false;
+    return made->count - before;
+}
+
+/// Places a key whole, or in as few parts as it takes, and those about as long as each other.
+static bool place_key(layout* made, const tl_drawn_key* key) {
+    size_t before = made->count;
+    size_t parts = key->count ? place_parts(made, key, key->count) : 0;
+    if (parts < 2)
+        return parts || !key->count;
+    for (size_t most = (key->count + parts - 1) / parts; most <= key->count; ++most) {
+        made->count = before;
+        if (place_parts(made, key, most) == parts)
+            break;
+    }
+    return true;
 }
 
 /// The title block in the lower right corner of a sheet, the bar under the board or anywhere else.
@@ -177,8 +207,23 @@ static bool lay_out(layout* made, tl_drawn_sheet sheet) {
     return fits;
 }
 
-/// A scale on a paper: with the cut list in either direction of the sheet, else without; and when
-/// there are many findings, with fewer of them told.
+/// Lays a board out across a sheet or upright.
+static bool lay_out_turned(layout* made, const tl_drawn_sheet* sheet) {
+    for (int upright = 0; upright < (sheet->paper ? 2 : 1); ++upright) {
+        tl_drawn_sheet turned = *sheet;
+        turned.landscape = !upright;
+        if (upright) {
+            turned.width = sheet->height;
+            turned.height = sheet->width;
+        }
+        if (lay_out(made, turned))
+            return true;
+    }
+    return false;
+}
+
+/// A scale on a paper: with the cut list, else without; with words at the edges level, else turned,
+/// which takes less width; and when there are many findings, with fewer of them told.
 static bool fit(const tl_build* build, double scale, const tl_drawn_sheet* sheet, bool cut_list,
                 layout* made) {
     static const size_t rows[] = {SIZE_MAX, SIZE_MAX, FINDING_ROWS, FEW_ROWS, 0};
@@ -186,22 +231,26 @@ static bool fit(const tl_build* build, double scale, const tl_drawn_sheet* sheet
     *made = (layout){0};
     if (longest > fmax(sheet->width, sheet->height))
         return false;
-    made->board = tl_drawn_board_make(build, scale);
-    for (size_t i = cut_list ? 0 : 1; i < sizeof rows / sizeof *rows; ++i)
-        for (int upright = 0; upright < (sheet->paper ? 2 : 1); ++upright) {
-            tl_drawn_sheet turned = *sheet;
-            turned.landscape = !upright;
-            turned.findings_most = rows[i];
-            turned.cut_list = i == 0;
-            if (sheet->paper && upright) {
-                turned.width = sheet->height;
-                turned.height = sheet->width;
-            }
-            if (lay_out(made, turned))
-                return true;
+    tl_drawn_board boards[2] = {{0}};
+    bool found = false;
+    for (size_t i = cut_list ? 0 : 1; !found && i < sizeof rows / sizeof *rows; ++i)
+        for (int turned = 0; !found && turned < 2; ++turned) {
+            if (!boards[turned].build)
+                boards[turned] = tl_drawn_board_make(build, scale, turned);
+            tl_drawn_sheet tried = *sheet;
+            tried.findings_most = rows[i];
+            tried.cut_list = i == 0;
+            made->board = boards[turned];
+            found = lay_out_turned(made, &tried);
+            if (found)
+                boards[turned] = (tl_drawn_board){0};
         }
-    free_layout(made);
-    return false;
+    for (int turned = 0; turned < 2; ++turned)
+        if (boards[turned].build)
+            tl_drawn_board_free(&boards[turned]);
+    if (!found)
+        *made = (layout){0};
+    return found;
 }
 
 static tl_drawn_sheet sheet_of(const paper* on) {
@@ -215,8 +264,9 @@ static tl_drawn_sheet sheet_of(const paper* on) {
 static double largest(const tl_build* build, const tl_drawn_sheet* sheet, bool cut_list,
                       layout* made) {
     for (size_t i = 0; i < SCALES; ++i)
-        if (fit(build, scales[i], sheet, cut_list, made))
-            return scales[i];
+        if ((!sheet->paper || !scales[i].page_only) &&
+            fit(build, scales[i].scale, sheet, cut_list, made))
+            return scales[i].scale;
     return 0;
 }
 
@@ -252,7 +302,7 @@ static tl_status refuse(const tl_build* build, const tl_drawn_sheet* sheet, doub
                                  scale, room, tl_text_get(&hint))
                   : tl_error_set(error, TL_BAD_INPUT,
                                  "the drawing does not fit %s at 1:%g, nor at any larger scale",
-                                 room, scales[SCALES - 1]);
+                                 room, scales[SCALES - 1].scale);
     tl_text_free(&hint);
     return status;
 }
@@ -398,15 +448,26 @@ tl_status tl_drawing_check_path(const char* path, tl_error* error) {
 }
 
 /// A board can only be drawn when it has a size, and everything on it a place.
-static bool is_drawable(const tl_build* build) {
-    bool all = build->width_m > 0 && build->depth_m > 0 && isfinite(build->width_m) &&
-               isfinite(build->depth_m);
+static tl_status check_drawable(const tl_build* build, tl_error* error) {
+    const double most_m = 100; // also keeps the work in bounds
+    if (!(build->width_m > 0 && build->depth_m > 0 && build->width_m < most_m &&
+          build->depth_m < most_m))
+        return tl_error_set(error, TL_BAD_INPUT, "no board to draw: it has no size");
     for (size_t i = 0; i < build->box_count; ++i) {
         const tl_build_box* box = &build->boxes[i];
-        all = all && isfinite(box->left_m) && isfinite(box->front_m) && box->width_m > 0 &&
-              box->depth_m > 0;
+        tl_spot_m low = {box->left_m, box->front_m};
+        tl_spot_m high = {box->left_m + box->width_m, box->front_m + box->depth_m};
+        if (box->width_m > 0 && box->depth_m > 0 && tl_drawn_is_near(build, low) &&
+            tl_drawn_is_near(build, high))
+            continue;
+        char* name = tl_show_safe(box->name);
+        tl_status status =
+            tl_error_set(error, TL_BAD_INPUT,
+                         "'%s' cannot be drawn: it has no place on or near the board", name);
+        free(name);
+        return status;
     }
-    return all;
+    return TL_OK;
 }
 
 tl_status tl_build_drawing(const tl_build* build, const tl_drawing_options* options, char** svg,
@@ -415,19 +476,20 @@ tl_status tl_build_drawing(const tl_build* build, const tl_drawing_options* opti
     const paper* on = find_paper(options->paper ? options->paper : "A4");
     if (!on)
         return tl_drawing_check_paper(options->paper, error);
-    if (!is_drawable(build))
-        return tl_error_set(error, TL_BAD_INPUT, "no board to draw: it has no size");
+    tl_status status = check_drawable(build, error);
+    if (status != TL_OK)
+        return status;
     tl_locale locale = tl_locale_plain();
     tl_drawn_sheet sheet = sheet_of(on);
     if (options->room_width_m > 0)
         sheet = (tl_drawn_sheet){.width = options->room_width_m * 1000,
                                  .height = options->room_height_m * 1000,
-                                 .margin = 0.5};
+                                 .margin = 0.2};
+    sheet.list_elsewhere = options->no_cut_list;
     layout made;
     bool fits = options->scale > 0
                     ? fit(build, options->scale, &sheet, !options->no_cut_list, &made)
                     : largest(build, &sheet, !options->no_cut_list, &made) > 0;
-    tl_status status = TL_OK;
     if (fits) {
         if (!sheet.paper) { // as high as it is, not as it may be
             made.sheet.height = 0;

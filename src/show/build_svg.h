@@ -55,6 +55,7 @@ typedef struct {
     double aside;  ///< how far to the right of its way it is drawn, to be told from others
     tl_spot* line; ///< the same with its arcs as short straight pieces
     size_t line_count;
+    tl_box bounds;  ///< of the line
     bool below;     ///< it lies below the deck
     bool stub;      ///< its other end is off the board: it ends in an arrow
     tl_side edge;   ///< of the board, which a stub crosses
@@ -93,16 +94,20 @@ typedef struct {
     size_t warning_count;
     size_t letters; ///< how many names stand in a key
     double number_radius;
+    bool turned_labels; ///< of stubs at the left and right edge: they run along it
     tl_box front_words; ///< where "player's side" stands
     tl_drawn_obstacle* obstacles;
     size_t obstacle_count;
 } tl_drawn_board;
 
-/// Works out where everything is drawn at a scale.
-tl_drawn_board tl_drawn_board_make(const tl_build* build, double scale);
+/// Works out where everything is drawn at a scale; turned labels take less width.
+tl_drawn_board tl_drawn_board_make(const tl_build* build, double scale, bool turned_labels);
 void tl_drawn_board_free(tl_drawn_board* board);
 /// Adds the board as SVG elements.
 void tl_drawn_board_add(tl_text* page, const tl_drawn_board* board, const char* prefix);
+
+/// Whether a place is on the board or not far from it; what is not, is not drawn.
+bool tl_drawn_is_near(const tl_build* build, tl_spot_m spot);
 
 // Steps of tl_drawn_board_make(), a file each.
 
@@ -117,8 +122,9 @@ void tl_drawn_find_marks(tl_drawn_board* board);
 
 /// Keeps others off an area.
 void tl_drawn_keep_off(tl_drawn_board* board, tl_box area, double weight);
-/// How much an area covers of what it should not: obstacles and leads but `own`.
-double tl_drawn_cost(const tl_drawn_board* board, tl_box area, size_t own);
+/// How much an area covers of what it should not: obstacles and leads but `own`; a lead below the
+/// deck counts `below`, any other 4.
+double tl_drawn_cost(const tl_drawn_board* board, tl_box area, size_t own, double below);
 /// How long a line is inside an area.
 double tl_drawn_inside(tl_spot from, tl_spot to, tl_box area);
 /// Widens a box so that it holds another.
@@ -144,6 +150,7 @@ typedef struct {
     const char* name;
     char* heading; ///< SVG elements; NULL: none
     char** rows;
+    bool* goes_on; ///< a row that belongs to the one above it, on the same part of the list
     size_t count;
     double width;
     double row_height;
@@ -160,6 +167,7 @@ typedef struct {
     bool landscape;
     size_t findings_most; ///< rows of findings that may be told
     bool cut_list;        ///< there is one
+    bool list_elsewhere;  ///< on the same page
 } tl_drawn_sheet;
 
 tl_drawn_key tl_drawn_title(const tl_drawn_board* board, const tl_drawn_sheet* sheet);

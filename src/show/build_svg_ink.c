@@ -57,7 +57,7 @@ static void add_rect(tl_text* page, tl_box box, const char* more) {
 
 /// Whether a stub crosses the edge there, so that a figure would stand in its way.
 static bool is_crossed(const tl_drawn_board* board, tl_box area) {
-    return tl_drawn_cost(board, area, TL_BUILD_NONE) > 0;
+    return tl_drawn_cost(board, area, TL_BUILD_NONE, 1.2) > 0;
 }
 
 /// Figures along the front and left edge: mm on the board, from its front left corner.
@@ -146,13 +146,16 @@ static void add_overlaps(tl_text* page, const tl_drawn_board* board) {
 }
 
 static void add_plugs(tl_text* page, const tl_drawn_board* board, const char* prefix) {
-    char* more = tl_printf(" class=\"%splug\" rx=\"0.5\" fill=\"#c9c9c9\" stroke=\"#111\" "
-                           "stroke-width=\"0.3\"",
-                           prefix);
-    for (size_t i = 0; i < board->jack_count; ++i)
-        if (board->jacks[i].has_plug)
-            add_rect(page, board->jacks[i].plug, more);
-    free(more);
+    for (size_t i = 0; i < board->jack_count; ++i) {
+        if (!board->jacks[i].has_plug)
+            continue;
+        bool under = board->boxes[board->jacks[i].box].box->under;
+        char* more = tl_printf(
+            " class=\"%splug\" rx=\"0.5\" stroke=\"#111\" stroke-width=\"0.3\" %s", prefix,
+            under ? "fill=\"none\" stroke-dasharray=\"0.9 0.6\"" : "fill=\"#c9c9c9\"");
+        add_rect(page, board->jacks[i].plug, more);
+        free(more);
+    }
 }
 
 /// A triangle that points the way of the signal, or a dot for power: filled where it goes in.
@@ -179,25 +182,23 @@ static void add_jack(tl_text* page, const tl_drawn_jack* jack) {
                  fill);
 }
 
-static void add_arrow(tl_text* page, const tl_drawn_lead* lead) {
+static void add_arrow(tl_text* page, const tl_drawn_board* board, const tl_drawn_lead* lead) {
     tl_spot tip = lead->way[lead->count - 1], out = tl_drawn_toward(lead->edge);
     tl_spot foot = {tip.x - 2.6 * out.x, tip.y - 2.6 * out.y};
     tl_text_addf(page, "<path d=\"M%.2f %.2fL%.2f %.2fL%.2f %.2fZ\" fill=\"%s\"/>", tip.x, tip.y,
                  foot.x + 1.3 * out.y, foot.y + 1.3 * out.x, foot.x - 1.3 * out.y,
                  foot.y - 1.3 * out.x, tl_drawn_is_dc(lead->lead) ? "#7a2e00" : "#0a3f78");
-    tl_spot middle = {(lead->words.left + lead->words.right) / 2,
-                      (lead->words.top + lead->words.bottom) / 2};
-    if (out.x == 0) {
-        tl_drawn_add_words(page, middle, "middle", TL_DRAWN_TEXT, lead->label);
-        return;
-    }
-    tl_text_addf(page, "<g transform=\"translate(%.2f %.2f) rotate(-90)\">", middle.x, middle.y);
+    bool turned = out.x != 0 && board->turned_labels;
+    tl_text_addf(page, "<g transform=\"translate(%.2f %.2f)%s\">",
+                 (lead->words.left + lead->words.right) / 2,
+                 (lead->words.top + lead->words.bottom) / 2, turned ? " rotate(-90)" : "");
     tl_drawn_add_words(page, (tl_spot){0, 0}, "middle", TL_DRAWN_TEXT, lead->label);
     tl_text_add(page, "</g>");
 }
 
 /// A lead, with a white edge, so that it is seen which of two goes on where they cross.
-static void add_lead(tl_text* page, const tl_drawn_lead* lead, const char* prefix) {
+static void add_lead(tl_text* page, const tl_drawn_board* board, const tl_drawn_lead* lead,
+                     const char* prefix) {
     if (!lead->count)
         return;
     tl_text way = {0};
@@ -215,7 +216,7 @@ static void add_lead(tl_text* page, const tl_drawn_lead* lead, const char* prefi
                  tl_text_get(&way));
     tl_text_free(&way);
     if (lead->stub)
-        add_arrow(page, lead);
+        add_arrow(page, board, lead);
     tl_text_add(page, "</g>\n");
 }
 
@@ -224,7 +225,7 @@ static void add_leads(tl_text* page, const tl_drawn_board* board, const char* pr
     for (int dc = 1; dc >= 0; --dc)
         for (size_t i = 0; i < board->build->lead_count; ++i)
             if (tl_drawn_is_dc(&board->build->leads[i]) == dc && board->leads[i].below == below)
-                add_lead(page, &board->leads[i], prefix);
+                add_lead(page, board, &board->leads[i], prefix);
 }
 
 static void add_name(tl_text* page, const tl_drawn_name* name) {
@@ -243,23 +244,26 @@ static void add_pointer(tl_text* page, tl_spot from, tl_spot to, const char* col
     if (hypot(from.x - to.x, from.y - to.y) > 0.5)
         tl_text_addf(page,
                      "<path d=\"M%.2f %.2fL%.2f %.2f\" stroke=\"%s\" stroke-width=\"0.3\"/>"
-                     "<circle cx=\"%.2f\" cy=\"%.2f\" r=\"0.6\" fill=\"%s\"/>",
+                     "<circle cx=\"%.2f\" cy=\"%.2f\" r=\"0.6\" fill=\"%s\"/>\n",
                      from.x, from.y, to.x, to.y, colour, to.x, to.y, colour);
 }
 
 static void add_marks(tl_text* page, const tl_drawn_board* board, const char* prefix) {
+    for (size_t i = 0; i < board->build->lead_count; ++i)
+        if (board->leads[i].numbered)
+            add_pointer(page, board->leads[i].number, board->leads[i].points, "#000");
+    for (size_t i = 0; i < board->warning_count; ++i)
+        add_pointer(page, board->warnings[i].at, board->warnings[i].about, "#a00018");
     for (size_t i = 0; i < board->build->lead_count; ++i) {
         const tl_drawn_lead* lead = &board->leads[i];
         if (!lead->numbered)
             continue;
         tl_text_addf(page, "<g class=\"%snumber\">", prefix);
-        add_pointer(page, lead->number, lead->points, "#000");
         tl_drawn_add_number(page, lead->number, board->number_radius, lead->lead);
         tl_text_add(page, "</g>\n");
     }
     for (size_t i = 0; i < board->warning_count; ++i) {
         tl_text_addf(page, "<g class=\"%swarning\">", prefix);
-        add_pointer(page, board->warnings[i].at, board->warnings[i].about, "#a00018");
         tl_drawn_add_triangle(page, board->warnings[i].at, i + 1);
         tl_text_add(page, "</g>\n");
     }

@@ -16,13 +16,22 @@ void tl_drawn_key_free(tl_drawn_key* key) {
     for (size_t i = 0; i < key->count; ++i)
         free(key->rows[i]);
     free(key->rows);
+    free(key->goes_on);
     free(key->heading);
     *key = (tl_drawn_key){0};
 }
 
 static void add_row(tl_drawn_key* key, tl_text* row) {
     key->rows = tl_grow_one(key->rows, key->count, sizeof *key->rows);
+    key->goes_on = tl_grow_one(key->goes_on, key->count, sizeof *key->goes_on);
+    key->goes_on[key->count] = false;
     key->rows[key->count++] = tl_text_take(row);
+}
+
+/// A row that must stay with the one before it.
+static void add_next_row(tl_drawn_key* key, tl_text* row) {
+    add_row(key, row);
+    key->goes_on[key->count - 1] = true;
 }
 
 static char* heading_of(const char* words) {
@@ -73,7 +82,10 @@ static void add_broken(tl_drawn_key* key, const char* lead, double x, double siz
         if (first)
             tl_text_add(&row, lead);
         tl_drawn_add_words(&row, (tl_spot){x, row_mm / 2}, "start", size, line);
-        add_row(key, &row);
+        if (first)
+            add_row(key, &row);
+        else
+            add_next_row(key, &row);
         free(line);
         at += bytes;
         at += strspn(at, " ");
@@ -135,7 +147,7 @@ tl_drawn_key tl_drawn_title(const tl_drawn_board* board, const tl_drawn_sheet* s
     }
     if (is_any_shifted(board))
         add_line(&key, "Leads of one bundle are drawn side by side.");
-    if (!sheet->cut_list)
+    if (!sheet->cut_list && !sheet->list_elsewhere)
         add_line(&key, "Lengths: the cut list of toneload build");
     return key;
 }
@@ -227,7 +239,7 @@ static void add_number_legend(tl_drawn_key* key) {
     const tl_build_lead lead = {.kind = "audio", .number = 1};
     tl_text swatch = {0};
     tl_drawn_add_number(&swatch, (tl_spot){5.5, row_mm / 2}, 2.1, &lead);
-    add_legend(key, tl_text_get(&swatch), "number of a lead in the cut list");
+    add_legend(key, tl_text_get(&swatch), "number in the cut list");
     tl_text_free(&swatch);
 }
 
@@ -259,7 +271,7 @@ tl_drawn_key tl_drawn_legend(const tl_drawn_board* board) {
         add_legend(&key,
                    "<rect x=\"2.5\" y=\"0.75\" width=\"6\" height=\"3\" rx=\"0.5\" "
                    "fill=\"#c9c9c9\" stroke=\"#111\" stroke-width=\"0.3\"/>",
-                   "plug, with the room it takes");
+                   "plug and the room it takes");
     if (there.under)
         add_legend(&key,
                    "<rect x=\"0.3\" y=\"0.7\" width=\"10.4\" height=\"3.1\" fill=\"none\" "
@@ -309,7 +321,7 @@ tl_drawn_key tl_drawn_finding_key(const tl_drawn_board* board, size_t rows_most)
         tl_text_free(&words);
         if (key.count == before + 1) { // the triangle takes two rows
             tl_text empty = {0};
-            add_row(&key, &empty);
+            add_next_row(&key, &empty);
         }
         if (key.count <= rows_most)
             continue;
@@ -331,7 +343,7 @@ typedef struct {
 } cut_columns;
 
 static cut_columns columns_of(const tl_build* build) {
-    const double most = 40, figure = 15, gap = 3;
+    const double most = 40, figure = 12.5, gap = 3;
     double from = 12, to = 8;
     for (size_t i = 0; i < build->lead_count; ++i) {
         from = fmax(from, tl_drawn_width(build->leads[i].from.name, text_mm));
@@ -356,7 +368,7 @@ tl_drawn_key tl_drawn_cut_list(const tl_drawn_board* board) {
     const tl_build* build = board->build;
     cut_columns columns = columns_of(build);
     tl_drawn_key key = {
-        .name = "cut", .width = columns.end, .row_height = 5, .heads_columns = true};
+        .name = "cut", .width = columns.end, .row_height = 4.7, .heads_columns = true};
     if (!build->lead_count)
         return key;
     tl_text heading = {0};
@@ -369,10 +381,10 @@ tl_drawn_key tl_drawn_cut_list(const tl_drawn_board* board) {
     for (size_t i = 0; i < build->lead_count; ++i) {
         const tl_build_lead* lead = &build->leads[i];
         tl_text row = {0};
-        tl_drawn_add_number(&row, (tl_spot){2.7, row_mm / 2}, fmin(board->number_radius, 2.4),
+        tl_drawn_add_number(&row, (tl_spot){2.7, row_mm / 2}, fmin(board->number_radius, 2.25),
                             lead);
         add_fitted(&row, columns.from, text_mm, lead->from.name, columns.to - columns.from - 1);
-        add_fitted(&row, columns.to, text_mm, lead->to.name, columns.length - columns.to - 15);
+        add_fitted(&row, columns.to, text_mm, lead->to.name, columns.length - columns.to - 12.5);
         add_mm(&row, columns.length, lead->length_m);
         add_mm(&row, columns.cut, lead->cut_m);
         add_row(&key, &row);

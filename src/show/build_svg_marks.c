@@ -19,7 +19,8 @@ static double mark_cost(const tl_drawn_board* board, tl_box area, size_t own) {
                   area.bottom <= board->depth;
     bool far_out = area.left < board->reach.left || area.top < board->reach.top ||
                    area.right > board->reach.right || area.bottom > board->reach.bottom;
-    return tl_drawn_cost(board, area, own) + (inside ? 0 : off_board_cost) + (far_out ? 100 : 0);
+    return tl_drawn_cost(board, area, own, 1.2) + (inside ? 0 : off_board_cost) +
+           (far_out ? 100 : 0);
 }
 
 /// The cheapest place around a spot, for a mark that may be off it. Keeps what is better than

@@ -8,6 +8,7 @@
 #include <string.h>
 
 static const double line_height = 1.2; ///< of the size
+static const double faint = 0.3;       ///< a lead that shows through a box from below the deck
 static const double large_mm = 4.2;
 static const double edge_mm = 0.9; ///< between a name and its box
 
@@ -77,7 +78,7 @@ static double place_in_box(const tl_drawn_board* board, const tl_drawn_box* box,
             double top = box->body.top + edge_mm + down * shares[i];
             tl_box here = {left, top, left + width, top + height};
             double off = fabs(shares[i] - 0.5) + fabs(shares[k] - 0.5);
-            double cost = tl_drawn_cost(board, here, TL_BUILD_NONE) + 0.3 * off;
+            double cost = tl_drawn_cost(board, here, TL_BUILD_NONE, faint) + 0.3 * off;
             if (cost < least - 1e-9) {
                 least = cost;
                 *area = here;

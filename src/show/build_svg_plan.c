@@ -84,7 +84,7 @@ static double covered(tl_box area, tl_box by) {
     return width * height / ((area.right - area.left) * (area.bottom - area.top));
 }
 
-double tl_drawn_cost(const tl_drawn_board* board, tl_box area, size_t own) {
+double tl_drawn_cost(const tl_drawn_board* board, tl_box area, size_t own, double below) {
     double cost = 0;
     for (size_t i = 0; i < board->obstacle_count; ++i) {
         double share = covered(area, board->obstacles[i].area);
@@ -94,12 +94,22 @@ double tl_drawn_cost(const tl_drawn_board* board, tl_box area, size_t own) {
     double size = fmin(area.right - area.left, area.bottom - area.top);
     for (size_t i = 0; i < board->build->lead_count; ++i) {
         const tl_drawn_lead* lead = &board->leads[i];
-        double weight = lead->below ? 1.2 : 4, inside = 0;
-        for (size_t k = 1; i != own && k < lead->line_count; ++k)
+        double weight = lead->below ? below : 4, inside = 0;
+        if (i == own || !lead->line_count || lead->bounds.left > area.right ||
+            lead->bounds.right < area.left || lead->bounds.top > area.bottom ||
+            lead->bounds.bottom < area.top)
+            continue;
+        for (size_t k = 1; k < lead->line_count; ++k)
             inside += tl_drawn_inside(lead->line[k - 1], lead->line[k], area);
         cost += weight * fmin(1, inside / size);
     }
     return cost;
+}
+
+bool tl_drawn_is_near(const tl_build* build, tl_spot_m spot) {
+    double reach_m = build->width_m + build->depth_m; // no comparison holds for NAN
+    return spot.x_m > -reach_m && spot.x_m < 2 * reach_m && spot.y_m > -reach_m &&
+           spot.y_m < 2 * reach_m;
 }
 
 static tl_spot place_of(const tl_drawn_board* board, tl_spot_m spot) {
@@ -122,7 +132,7 @@ static void make_boxes(tl_drawn_board* board) {
 }
 
 static void make_jack(tl_drawn_board* board, size_t lead, const tl_build_end* end, bool goes_in) {
-    if (end->box >= board->build->box_count)
+    if (end->box >= board->build->box_count || !tl_drawn_is_near(board->build, end->jack))
         return;
     tl_drawn_jack* jack = &board->jacks[board->jack_count++];
     tl_spot at = place_of(board, end->jack), out = tl_drawn_toward(end->side);
@@ -134,7 +144,9 @@ static void make_jack(tl_drawn_board* board, size_t lead, const tl_build_end* en
                             .power = tl_drawn_is_dc(&board->build->leads[lead])};
     jack->mark = tl_drawn_around((tl_spot){at.x - out.x * sign_mm / 2, at.y - out.y * sign_mm / 2},
                                  sign_mm, sign_mm);
-    jack->has_plug = isfinite(end->low.x_m) && end->high.x_m > end->low.x_m;
+    jack->has_plug = tl_drawn_is_near(board->build, end->low) &&
+                     tl_drawn_is_near(board->build, end->high) && end->high.x_m > end->low.x_m &&
+                     end->high.y_m > end->low.y_m;
     if (!jack->has_plug)
         return;
     tl_spot low = place_of(board, end->low), high = place_of(board, end->high);
@@ -170,17 +182,18 @@ static void place_front_words(tl_drawn_board* board, const char* words) {
     for (size_t i = 0; i < sizeof shares / sizeof *shares; ++i) {
         tl_spot middle = {fmax(board->width * shares[i], width / 2), board->depth + 8.4};
         tl_box area = tl_drawn_around(middle, width, TL_DRAWN_TEXT);
-        if (i && tl_drawn_cost(board, area, TL_BUILD_NONE) > 0)
+        if (i && tl_drawn_cost(board, area, TL_BUILD_NONE, 1.2) > 0)
             continue;
         board->front_words = area;
-        if (tl_drawn_cost(board, area, TL_BUILD_NONE) == 0)
+        if (tl_drawn_cost(board, area, TL_BUILD_NONE, 1.2) == 0)
             return;
     }
 }
 
-tl_drawn_board tl_drawn_board_make(const tl_build* build, double scale) {
+tl_drawn_board tl_drawn_board_make(const tl_build* build, double scale, bool turned_labels) {
     tl_drawn_board board = {.build = build,
                             .scale = scale,
+                            .turned_labels = turned_labels,
                             .width = build->width_m * 1000 / scale,
                             .depth = build->depth_m * 1000 / scale};
     board.reach = (tl_box){-ruler_mm, -1, board.width + 1, board.depth + front_mm};

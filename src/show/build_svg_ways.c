@@ -7,9 +7,21 @@
 #include <stdlib.h>
 #include <string.h>
 
+enum { STUB_CORNERS = 4 };
 static const double arrow_mm = 6, label_mm = 3.8, side_by_side_mm = 1.6;
 /// Below the front edge and left of the left one stand figures and words.
 static const double front_mm = 10.5, left_mm = 8.5;
+
+static tl_spot step(tl_spot from, tl_spot toward, double by) {
+    return (tl_spot){from.x + toward.x * by, from.y + toward.y * by};
+}
+
+static tl_side opposite(tl_side side) {
+    return side == TL_SIDE_LEFT    ? TL_SIDE_RIGHT
+           : side == TL_SIDE_RIGHT ? TL_SIDE_LEFT
+           : side == TL_SIDE_FRONT ? TL_SIDE_BACK
+                                   : TL_SIDE_FRONT;
+}
 
 static double way_length(const tl_spot* way, size_t count) {
     double length = 0;
@@ -30,16 +42,37 @@ static tl_spot edge_of(const tl_drawn_board* board, tl_spot from, tl_side side) 
     return (tl_spot){from.x + out.x * left, from.y + out.y * left};
 }
 
+/// Whether two straight pieces cross.
+static bool cross(const tl_spot* a, const tl_spot* b) {
+    double ends[4];
+    for (int i = 0; i < 2; ++i) {
+        ends[i] = (a[1].x - a[0].x) * (b[i].y - a[0].y) - (a[1].y - a[0].y) * (b[i].x - a[0].x);
+        ends[2 + i] = (b[1].x - b[0].x) * (a[i].y - b[0].y) - (b[1].y - b[0].y) * (a[i].x - b[0].x);
+    }
+    return ends[0] * ends[1] <= 0 && ends[2] * ends[3] <= 0;
+}
+
+/// How often a straight piece crosses leads on its side of the deck.
+static double crossings(const tl_drawn_board* board, const tl_spot* piece, size_t own) {
+    size_t count = 0;
+    for (size_t i = 0; i < board->build->lead_count; ++i)
+        for (size_t k = 1; i != own && k < board->leads[i].count; ++k)
+            count += board->leads[i].below == board->leads[own].below &&
+                     cross(piece, &board->leads[i].way[k - 1]);
+    return (double)count;
+}
+
 /// How bad a stub's way is: what it crosses, then how long it is.
 static double stub_cost(const tl_drawn_board* board, const tl_spot* way, size_t count, size_t own) {
-    double cost = 0.02 * way_length(way, count) + 0.3 * (double)count;
+    double cost = 0.02 * way_length(way, count) + 0.6 * (double)count;
     for (size_t k = 1; k < count; ++k) {
+        cost += 1.5 * crossings(board, &way[k - 1], own);
         for (size_t i = 0; i < board->build->box_count; ++i)
             if (!board->boxes[i].box->under &&
                 tl_drawn_inside(way[k - 1], way[k], board->boxes[i].body) > 0.1)
                 cost += 10;
         for (size_t i = 0; i < board->jack_count; ++i)
-            if (board->jacks[i].has_plug && board->jacks[i].lead != own &&
+            if (board->jacks[i].has_plug && (board->jacks[i].lead != own || k > 1) &&
                 tl_drawn_inside(way[k - 1], way[k], board->jacks[i].plug) > 0.1)
                 cost += 4;
     }
@@ -47,83 +80,118 @@ static double stub_cost(const tl_drawn_board* board, const tl_spot* way, size_t 
 }
 
 /// Whither a lead leaves its plug: out of the jack, or to the side where the plug is bent.
-static tl_spot heading_of(const tl_build_end* end) {
+static tl_side heading_of(const tl_build_end* end) {
     const double straight_m = 1e-5;
     double right_m = end->leaves.x_m - end->jack.x_m, back_m = end->leaves.y_m - end->jack.y_m;
     bool across = end->side == TL_SIDE_FRONT || end->side == TL_SIDE_BACK;
     if (across && fabs(right_m) > straight_m)
-        return tl_drawn_toward(right_m > 0 ? TL_SIDE_RIGHT : TL_SIDE_LEFT);
+        return right_m > 0 ? TL_SIDE_RIGHT : TL_SIDE_LEFT;
     if (!across && fabs(back_m) > straight_m)
-        return tl_drawn_toward(back_m > 0 ? TL_SIDE_BACK : TL_SIDE_FRONT);
-    return tl_drawn_toward(end->side);
+        return back_m > 0 ? TL_SIDE_BACK : TL_SIDE_FRONT;
+    return end->side;
 }
 
-/// The way from a plug to one of the board's edges that crosses least: straight, or a step out and
-/// then along the box.
-static void find_stub(tl_drawn_board* board, size_t index, const tl_build_end* end) {
+/// Takes a way for a stub when it is better than what there was.
+static void try_stub(tl_drawn_board* board, size_t index, const tl_spot* corners, size_t count,
+                     tl_side edge, double* least) {
     tl_drawn_lead* lead = &board->leads[index];
+    tl_spot way[STUB_CORNERS];
+    memcpy(way, corners, count * sizeof *way);
+    way[count] = edge_of(board, way[count - 1], edge);
+    double cost = stub_cost(board, way, count + 1, index);
+    cost += edge == TL_SIDE_FRONT ? 1 : 0; // where the player's feet are
+    if (cost >= *least - 1e-9)
+        return;
+    *least = cost;
+    memcpy(lead->way, way, (count + 1) * sizeof *way);
+    lead->count = count + 1;
+    lead->edge = edge;
+}
+
+/// The way from a plug to one of the board's edges that crosses least: straight on; or some way out
+/// and to one side; or from there along the way it came, or back beside it.
+static void find_stub(tl_drawn_board* board, size_t index, const tl_build_end* end) {
+    static const double steps_mm[] = {3, 5, 8, 12, 17, 23, 30};
+    enum { STEPS = sizeof steps_mm / sizeof *steps_mm };
     tl_spot start = {end->leaves.x_m * 1000 / board->scale,
                      (board->build->depth_m - end->leaves.y_m) * 1000 / board->scale};
-    tl_spot out = heading_of(end);
-    static const double steps_mm[] = {0, 2, 4, 7, 11};
+    tl_side ahead = heading_of(end);
+    tl_spot out = tl_drawn_toward(ahead);
     double least = INFINITY;
-    for (int side = TL_SIDE_LEFT; side <= TL_SIDE_BACK; ++side)
-        for (size_t i = 0; i < sizeof steps_mm / sizeof *steps_mm; ++i) {
-            tl_spot turn = {start.x + out.x * steps_mm[i], start.y + out.y * steps_mm[i]};
-            tl_spot way[3] = {start, turn, edge_of(board, turn, (tl_side)side)};
-            tl_spot toward = tl_drawn_toward((tl_side)side);
-            bool straight = toward.x == out.x && toward.y == out.y;
-            if (straight && i > 0)
-                break;
-            double cost = stub_cost(board, way, 3, index) - (straight ? 0.3 : 0);
-            if (cost >= least)
+    try_stub(board, index, &start, 1, ahead, &least);
+    for (size_t i = 0; i < STEPS; ++i)
+        for (int side = TL_SIDE_LEFT; side <= TL_SIDE_BACK; ++side) {
+            tl_spot across = tl_drawn_toward((tl_side)side);
+            if (across.x * out.x + across.y * out.y != 0)
                 continue;
-            least = cost;
-            lead->count = i == 0 ? 2 : 3;
-            lead->way[0] = start;
-            lead->way[1] = turn;
-            lead->way[lead->count - 1] = way[2];
-            lead->edge = (tl_side)side;
+            tl_spot way[3] = {start, step(start, out, steps_mm[i])};
+            try_stub(board, index, way, 2, (tl_side)side, &least);
+            for (size_t k = 0; k < STEPS; ++k) {
+                way[2] = step(way[1], across, steps_mm[k]);
+                try_stub(board, index, way, 3, ahead, &least);
+                try_stub(board, index, way, 3, opposite(ahead), &least);
+            }
         }
 }
 
-/// Whether a label would stand on that of another stub.
-static bool is_taken(const tl_drawn_board* board, size_t before, tl_box area) {
-    for (size_t i = 0; i < before; ++i) {
-        const tl_box* other = &board->leads[i].words;
-        if (board->leads[i].stub && area.left < other->right + 1 && area.right > other->left - 1 &&
-            area.top < other->bottom + 0.3 && area.bottom > other->top - 0.3)
-            return true;
-    }
-    return false;
+static bool meet(tl_box a, tl_box b, double apart) {
+    return a.left < b.right + apart && a.right > b.left - apart && a.top < b.bottom + apart &&
+           a.bottom > b.top - apart;
 }
 
-/// Runs a stub on over the edge, and puts its words where no others stand: along the edge, in as
-/// many rows as it takes.
+/// How bad a place for a stub's words is: on those of another, or across the way of another that
+/// may go on as far.
+static double label_cost(const tl_drawn_board* board, size_t index, tl_box area) {
+    double cost = 0;
+    for (size_t i = 0; i < board->build->lead_count; ++i) {
+        const tl_drawn_lead* other = &board->leads[i];
+        if (!other->stub || i == index)
+            continue;
+        if (i < index && meet(area, other->words, 1.5))
+            cost += 100;
+        tl_spot tip = other->way[other->count - 1], out = tl_drawn_toward(other->edge);
+        tl_box ray = {tip.x, tip.y, tip.x, tip.y};
+        tl_drawn_widen(&ray,
+                       tl_drawn_around((tl_spot){tip.x + 40 * out.x, tip.y + 40 * out.y}, 0, 0));
+        if (meet(area, ray, 0.9))
+            cost += 10;
+    }
+    return cost;
+}
+
+/// Runs a stub on over the edge and puts its words at the end of it: in the row and with the shift
+/// along the edge at which they are in nothing's way.
 static void place_label(tl_drawn_board* board, size_t index, const tl_build_end* away) {
+    enum { ROWS = 6, SHIFTS = 5 };
+    static const double shifts[SHIFTS] = {0, -0.25, 0.25, -0.5, 0.5};
     tl_drawn_lead* lead = &board->leads[index];
     tl_text words = {0};
     tl_text_add(&words, "to ");
     tl_text_add_fitted(&words, away->name, 30 / TL_DRAWN_TEXT * TL_TEXT_SIZE);
     lead->label = tl_text_take(&words);
-    double width = tl_drawn_width(lead->label, TL_DRAWN_TEXT);
-    tl_spot out = tl_drawn_toward(lead->edge);
-    tl_spot* tip = &lead->way[lead->count - 1];
+    double width = tl_drawn_width(lead->label, TL_DRAWN_TEXT), least = INFINITY;
+    tl_spot out = tl_drawn_toward(lead->edge), foot = lead->way[lead->count - 1];
     double beyond = lead->edge == TL_SIDE_FRONT  ? front_mm
                     : lead->edge == TL_SIDE_LEFT ? left_mm
                                                  : arrow_mm;
-    tl_spot foot = *tip;
-    for (int row = 0; row < 12; ++row, beyond += label_mm + 0.4) {
-        *tip = (tl_spot){foot.x + out.x * beyond, foot.y + out.y * beyond};
-        tl_spot middle = {tip->x + out.x * (0.4 + label_mm / 2),
-                          tip->y + out.y * (0.4 + label_mm / 2)};
-        if (out.x == 0) // so that it does not stick out at a corner of the board
-            middle.x = fmin(fmax(middle.x, width / 2 - 4), board->width + 4 - width / 2);
-        lead->words =
-            tl_drawn_around(middle, out.x != 0 ? label_mm : width, out.x != 0 ? width : label_mm);
-        if (!is_taken(board, index, lead->words))
-            break;
-    }
+    bool turned = out.x != 0 && board->turned_labels;
+    double across = turned ? label_mm : width, down = turned ? width : label_mm;
+    double deep = out.x != 0 ? across : down, along = out.x != 0 ? down : across;
+    for (int row = 0; row < ROWS; ++row, beyond += label_mm + 0.4)
+        for (int i = 0; i < SHIFTS; ++i) {
+            tl_spot tip = step(foot, out, beyond);
+            tl_spot middle = step(tip, out, 0.6 + deep / 2);
+            *(out.x != 0 ? &middle.y : &middle.x) += shifts[i] * (along + 2);
+            tl_box area = tl_drawn_around(middle, across, down);
+            double cost = label_cost(board, index, area) + row + 0.5 * fabs(shifts[i]);
+            if (out.x == 0 && (area.left < -10 || area.right > board->width + 10))
+                cost += 2; // around a corner
+            if (cost >= least)
+                continue;
+            least = cost;
+            lead->words = area;
+            lead->way[lead->count - 1] = tip;
+        }
     tl_drawn_widen(&board->reach, lead->words);
     tl_drawn_keep_off(board, lead->words, 20);
 }
@@ -179,10 +247,6 @@ static corner* corners_of(const tl_drawn_lead* lead) {
     return corners;
 }
 
-static tl_spot step(tl_spot from, tl_spot toward, double by) {
-    return (tl_spot){from.x + toward.x * by, from.y + toward.y * by};
-}
-
 void tl_drawn_add_way(tl_text* page, const tl_drawn_lead* lead) {
     corner* corners = corners_of(lead);
     tl_text_addf(page, "M%.2f %.2f", lead->way[0].x, lead->way[0].y);
@@ -202,6 +266,10 @@ void tl_drawn_add_way(tl_text* page, const tl_drawn_lead* lead) {
 static void add_spot(tl_drawn_lead* lead, tl_spot spot) {
     lead->line = tl_grow_one(lead->line, lead->line_count, sizeof *lead->line);
     lead->line[lead->line_count++] = spot;
+    tl_box at = {spot.x, spot.y, spot.x, spot.y};
+    if (lead->line_count == 1)
+        lead->bounds = at;
+    tl_drawn_widen(&lead->bounds, at);
 }
 
 /// The way as drawn, in straight pieces, for what has to keep off it or stand on it.
@@ -238,6 +306,8 @@ static double distance(tl_spot at, tl_spot from, tl_spot to) {
 /// Whether a lead runs along at a spot, so near that it could not be told from another there.
 static bool runs_along(const tl_drawn_lead* lead, tl_spot at, tl_spot toward) {
     const double near_mm = 0.75 * side_by_side_mm;
+    if (!meet(lead->bounds, tl_drawn_around(at, 0, 0), near_mm))
+        return false;
     for (size_t k = 1; k < lead->line_count; ++k) {
         tl_spot a = lead->line[k - 1], b = lead->line[k];
         if (fmin(a.x, b.x) > at.x + near_mm || fmax(a.x, b.x) < at.x - near_mm ||
@@ -251,8 +321,8 @@ static bool runs_along(const tl_drawn_lead* lead, tl_spot at, tl_spot toward) {
     return false;
 }
 
-/// How far a lead lies on those before it, or on boxes on the deck, in mm; what is near its own
-/// ends does not count, since they stay where they are.
+/// How far a lead lies on those that have their place, or on boxes on the deck, in mm; what is near
+/// its own ends does not count, since they stay where they are.
 static double hidden(const tl_drawn_board* board, size_t index) {
     const double every_mm = 0.8, ends_mm = 3;
     const tl_drawn_lead* lead = &board->leads[index];
@@ -266,8 +336,8 @@ static double hidden(const tl_drawn_board* board, size_t index) {
             tl_spot toward = {(b.x - a.x) / size, (b.y - a.y) / size};
             tl_spot at = step(a, toward, size * ((double)i + 0.5) / (double)pieces);
             bool covered = false;
-            for (size_t j = 0; j < index && !covered; ++j)
-                covered = runs_along(&board->leads[j], at, toward);
+            for (size_t j = 0; j < board->build->lead_count && !covered; ++j)
+                covered = j != index && runs_along(&board->leads[j], at, toward);
             bool inner = hypot(at.x - first.x, at.y - first.y) > ends_mm &&
                          hypot(at.x - last.x, at.y - last.y) > ends_mm;
             sum += covered && inner ? size / (double)pieces : 0;
@@ -301,7 +371,7 @@ static void move_aside(const tl_spot* as_laid, tl_drawn_lead* lead, double aside
 static void set_aside(tl_drawn_board* board, size_t index) {
     tl_drawn_lead* lead = &board->leads[index];
     flatten(lead);
-    if (lead->count < 3)
+    if (lead->count < 3 || lead->stub)
         return;
     static const double lanes[] = {0, 1, -1, 2, -2, 3, -3, 4, -4};
     tl_spot* as_laid = tl_new(lead->count, sizeof *as_laid);
@@ -319,6 +389,13 @@ static void set_aside(tl_drawn_board* board, size_t index) {
     move_aside(as_laid, lead, best * side_by_side_mm);
     flatten(lead);
     free(as_laid);
+}
+
+static bool is_near(const tl_build* build, const tl_build_lead* lead) {
+    for (size_t i = 0; i < lead->way_count; ++i)
+        if (!tl_drawn_is_near(build, lead->way[i]))
+            return false;
+    return lead->way_count > 1;
 }
 
 static void copy_way(tl_drawn_board* board, size_t index) {
@@ -351,20 +428,28 @@ void tl_drawn_find_ways(tl_drawn_board* board) {
         board->leads[i].lead = lead;
         board->leads[i].radius = radius_of(board, lead);
         board->leads[i].below = is_under(build, &lead->from) || is_under(build, &lead->to);
-        if (lead->way_count > 1)
+        if (is_near(build, lead))
             copy_way(board, i);
-        bool from_here = lead->from.box < build->box_count,
-             to_here = lead->to.box < build->box_count;
-        if (board->leads[i].count || from_here == to_here)
-            continue;
-        board->leads[i].stub = true;
-        board->leads[i].way = tl_new(3, sizeof(tl_spot));
-        find_stub(board, i, from_here ? &lead->from : &lead->to);
     }
     for (size_t i = 0; i < build->lead_count; ++i) {
         const tl_build_lead* lead = &build->leads[i];
-        if (board->leads[i].stub)
+        bool from_here = lead->from.box < build->box_count,
+             to_here = lead->to.box < build->box_count;
+        const tl_build_end* here = from_here ? &lead->from : &lead->to;
+        if (board->leads[i].count || from_here == to_here || !tl_drawn_is_near(build, here->jack) ||
+            !tl_drawn_is_near(build, here->leaves))
+            continue;
+        board->leads[i].stub = true;
+        board->leads[i].way = tl_new(STUB_CORNERS, sizeof(tl_spot));
+        find_stub(board, i, here);
+    }
+    for (size_t i = 0; i < build->lead_count; ++i)
+        if (board->leads[i].stub) {
+            const tl_build_lead* lead = &build->leads[i];
             place_label(board, i, lead->from.box < build->box_count ? &lead->to : &lead->from);
+            flatten(&board->leads[i]);
+        }
+    for (size_t i = 0; i < build->lead_count; ++i) {
         set_aside(board, i);
         for (size_t k = 0; k < board->leads[i].line_count; ++k)
             tl_drawn_widen(&board->reach, tl_drawn_around(board->leads[i].line[k], 2, 2));

@@ -18,7 +18,7 @@ tl_build_totals tl_build_sum(const tl_build* build) {
         const tl_build_lead* lead = &build->leads[i];
         if (is_dc(lead)) {
             ++totals.dc;
-            totals.dc_cut_m += lead->cut_m;
+            totals.dc_cut_m += isnan(lead->cut_m) ? 0 : lead->cut_m;
         } else if (lead->on_board) {
             ++totals.patches;
             totals.patch_m += lead->length_m;

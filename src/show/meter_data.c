@@ -97,9 +97,8 @@ static json_t* state_json(const tl_meter_card* card, const tl_meter_state* state
     put_words(json, "amp", card->ends[state->end]);
     put_words(json, "state", state->name);
     json_t* engaged = json_array();
-    for (size_t i = 0; i < card->pedal_count; ++i)
-        if (state->engaged[i])
-            json_array_append_new(engaged, tl_json_words(card->pedals[i]));
+    for (size_t i = 0; i < state->on_count; ++i)
+        json_array_append_new(engaged, tl_json_words(state->on[i]));
     put(json, "engaged", engaged);
     put(json, "written", json_boolean(state->written));
     json_t* same = json_array();

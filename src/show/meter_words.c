@@ -107,7 +107,7 @@ char* tl_meter_limit_words(const tl_meter_card* card) {
     return tl_printf(
         "Limits: of %zu boards drawn within their tolerances (seed %ju), %g %% keep to all %zu "
         "readings together; %g dB of the voltmeter on top. A band for each reading by itself would "
-        "fail far more good boards. Levels are worked out by a polynomial in each value; %zu "
+        "fail more good boards. Levels are worked out by a polynomial in each value; %zu "
         "boards "
         "solved whole in every state differ by %.2g dB at most, which is in the limits.",
         card->trials, (uintmax_t)card->seed, 100 * card->coverage, card->level_count,

@@ -62,7 +62,7 @@ typedef struct {
     size_t* lead_lines;  ///< by lead; TL_BUILD_NONE: its length is not known
 } tl_bill_work;
 
-/// Looks up prices, decides what to buy and adds up.
-tl_status tl_bill_buy(const tl_bill_work* work, const char* prices, tl_error* error);
+/// Looks up the prices in a file (NULL: none), decides what to buy and adds up.
+tl_status tl_bill_buy(const tl_bill_work* work, const char* path, tl_error* error);
 
 #endif

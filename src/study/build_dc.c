@@ -48,11 +48,19 @@ static tl_status add_lead(tl_build_work* w, const tl_board* board, size_t who, s
     for (size_t i = 0; i < number; ++i)
         within -= power->supplies[i].output_count;
     w->consumers[w->layout.count - w->first_dc] = who;
-    const tl_part* wire = consumer->lead.wire ? consumer->lead.wire : power->lead.wire;
-    return tl_layout_add_dc(&w->layout, find_supply(w->board, number), within, supply->output_count,
-                            tl_printf("%s/%s", supply->name, supply->outputs[within].name),
-                            find_consumer(w, consumer), tl_printf("%s power", consumer->name), wire,
-                            error);
+    char* from = tl_printf("%s/%s", supply->name, supply->outputs[within].name);
+    char* to = tl_printf("%s power", consumer->name);
+    tl_layout_feed feed = {.supply = find_supply(w->board, number),
+                           .output = within,
+                           .output_count = supply->output_count,
+                           .from_name = from,
+                           .pedal = find_consumer(w, consumer),
+                           .to_name = to,
+                           .wire = consumer->lead.wire ? consumer->lead.wire : power->lead.wire};
+    tl_status status = tl_layout_add_dc(&w->layout, &feed, error);
+    free(from);
+    free(to);
+    return status;
 }
 
 tl_status tl_build_add_dc(tl_build_work* w, tl_error* error) {

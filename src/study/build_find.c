@@ -307,7 +307,8 @@ void tl_build_assume(tl_build_work* w) {
     const tl_part* part = w->board->part;
     tl_build_take(w->build,
                   tl_copy("Leads lie on the deck, around what stands there; they may cross each "
-                          "other and lie below plugs."));
+                          "other and lie below plugs. What they come down from a jack to the deck "
+                          "is of their slack."));
     if (!tl_part_has(part, "slack.share") || !tl_part_has(part, "slack.least"))
         tl_build_take(
             w->build,

@@ -333,7 +333,9 @@ static tl_status read_tree(reader* r, const tl_yaml* tree) {
     if (!list)
         return tl_error_at(r->error, &tree->place, "a price file needs 'prices'");
     if (list->kind == TL_YAML_SCALAR)
-        return tl_yaml_expect(list, TL_YAML_LIST, "prices", r->error);
+        return tl_error_at(
+            r->error, &list->place,
+            "expected prices, as 'flat plug: 3.20' each, or a list of {item, price}");
     return list->kind == TL_YAML_LIST ? read_list(r, list) : read_map(r, list);
 }
 

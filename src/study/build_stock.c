@@ -75,6 +75,8 @@ void tl_stock_cover(const tl_stock_size* sizes, size_t count, uint64_t need, tl_
     uint64_t step = 0;
     for (size_t i = 0; i < count; ++i)
         step = common_divisor(sizes[i].size, step);
+    if (!step)
+        return; // nothing is on offer
     uint64_t exact = step;
     while (divide_up(need, step) > STEPS)
         step *= 2;
@@ -170,19 +172,22 @@ static bool fill_size(const shop* s, size_t size, tl_cutting* cutting) {
     return true;
 }
 
-static bool is_better(const tl_cutting* one, const tl_cutting* two) {
-    return one->plan.price < two->plan.price ||
-           (one->plan.price == two->plan.price && one->plan.amount < two->plan.amount);
+static bool is_better(const tl_stock_plan* one, const tl_stock_plan* two) {
+    return one->price < two->price || (one->price == two->price && one->amount < two->amount);
 }
 
-/// Takes the other in place of the best when it is better; clears the loser.
-static void keep_better(tl_cutting* best, tl_cutting* other) {
-    if (best->where && !is_better(other, best)) {
-        tl_cutting_clear(other);
-        return;
+/// All pieces on reels of the size that comes out best.
+static void fill_best(const shop* s, tl_cutting* cutting) {
+    tl_stock_plan least = {.price = UINT64_MAX};
+    size_t best = 0;
+    for (size_t i = 0; i < s->count; ++i) {
+        if (fill_size(s, i, cutting) && is_better(&cutting->plan, &least)) {
+            least = cutting->plan;
+            best = i;
+        }
+        tl_cutting_clear(cutting);
     }
-    tl_cutting_clear(best);
-    *best = *other;
+    fill_size(s, best, cutting);
 }
 
 /// The program for GLPK: a yes-or-no for every piece and reel, and one for every reel, which of a
@@ -299,16 +304,19 @@ static tl_status improve(const shop* s, tl_cutting* best, tl_error* error) {
     tl_status status = TL_OK;
     bool proven = false;
     if (small) {
-        tl_cutting found;
+        tl_cutting found = {0};
         bool feasible = true;
         add_model_rows(&p, s);
         tl_milp_keep_cost(p.milp, (double)(best->plan.price - 1));
         status = tl_milp_search(p.milp, NODES, &feasible, &proven, error);
         bool good = status == TL_OK && feasible && take_answer(&p, s, &found);
-        if (good)
-            keep_better(best, &found);
-        else if (status == TL_OK && feasible)
-            tl_cutting_clear(&found);
+        if (good && is_better(&found.plan, &best->plan)) {
+            found.plan.least = best->plan.least;
+            tl_cutting worse = *best;
+            *best = found;
+            found = worse;
+        }
+        tl_cutting_clear(&found);
         proven = proven && (good || !feasible);
     }
     if (status == TL_OK && (proven || !p.reel_count))
@@ -345,13 +353,7 @@ tl_status tl_stock_cut(const tl_stock_size* sizes, size_t count, const uint64_t*
     *longest = find_too_long(&s);
     tl_status status = TL_OK;
     if (*longest == SIZE_MAX) {
-        for (size_t i = 0; i < count; ++i) {
-            tl_cutting tried;
-            if (fill_size(&s, i, &tried))
-                keep_better(cutting, &tried);
-            else
-                tl_cutting_clear(&tried);
-        }
+        fill_best(&s, cutting);
         tl_stock_plan cover;
         tl_stock_cover(sizes, count, s.total, &cover);
         cutting->plan.least = cover.least;

@@ -141,6 +141,21 @@ static tl_status list_names(names* n, tl_library* library, tl_error* error) {
     return status;
 }
 
+/// Leads that cannot be bought, since nobody knows how long they are.
+static void assume_lengths(tl_build* build) {
+    tl_text numbers = {0};
+    size_t count = 0;
+    for (size_t i = 0; i < build->lead_count; ++i)
+        if (isnan(build->leads[i].cut_m))
+            tl_text_addf(&numbers, "%s%zu", count++ ? ", " : "", build->leads[i].number);
+    if (count)
+        tl_build_take(build, tl_printf("No length is known of lead%s %s: what is cut for %s is not "
+                                       "in the bill, plugs and joints are.",
+                                       count > 1 ? "s" : "", tl_text_get(&numbers),
+                                       count > 1 ? "them" : "it"));
+    tl_text_free(&numbers);
+}
+
 /// Leads of which no reel is known.
 static void assume_pieces(tl_build* build) {
     tl_text names = {0};
@@ -174,6 +189,7 @@ static void assume_terms(const tl_build_work* w, const tl_bill_terms* terms) {
     if (build->hold_count)
         tl_build_take(build, tl_copy("Of fastener the area of one side is counted: a sheet is "
                                      "reckoned to come with both."));
+    assume_lengths(build);
     assume_pieces(build);
 }
 

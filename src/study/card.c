@@ -159,6 +159,7 @@ void tl_meter_card_free(tl_meter_card* card) {
     for (size_t i = 0; i < card->state_count; ++i) {
         tl_meter_state* state = &card->states[i];
         free_words(state->same, state->same_count);
+        free_words(state->on, state->on_count);
         free(state->name);
         free(state->engaged);
         free(state->db);

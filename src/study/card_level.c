@@ -134,19 +134,43 @@ static bool scene_has(const tl_scene* scene, const char* name) {
     return false;
 }
 
-/// The pedals that are on: "drive + delay".
-static char* engaged_words(const tl_meter_card* card, const bool* engaged) {
+/// Whether a pedal is in a loop that is off.
+static bool is_left_out(const tl_toggle_list* list, size_t index) {
+    const char* path = list->toggles[index].path;
+    for (size_t i = 0; i < list->count; ++i) {
+        size_t size = strlen(list->toggles[i].path);
+        if (!tl_toggle_is_on(&list->toggles[i]) && path[size < strlen(path) ? size : 0] == '.' &&
+            strncmp(path, list->toggles[i].path, size) == 0)
+            return true;
+    }
+    return false;
+}
+
+/// Notes what is on in the path, those too that never move; the name of a state without one:
+/// "drive + delay".
+static void note_on(const tl_card_work* work, tl_meter_state* state) {
+    const tl_toggle_list* list = &work->ends[0].toggles;
     tl_text words = {0};
-    for (size_t i = 0; i < card->pedal_count; ++i)
-        if (engaged[i])
-            tl_text_addf(&words, "%s%s", words.size ? " + " : "", card->pedals[i]);
+    tl_card_enter(work, 0, state);
+    state->on = tl_new(list->count + 1, sizeof *state->on);
+    for (size_t i = 0; i < list->count; ++i) {
+        const tl_toggle* toggle = &list->toggles[i];
+        if (!tl_toggle_is_on(toggle) || is_left_out(list, i))
+            continue;
+        state->on[state->on_count++] = tl_copy(toggle->name ? toggle->name : toggle->path);
+        tl_text_addf(&words, "%s%s", words.size ? " + " : "", state->on[state->on_count - 1]);
+    }
     if (!words.size)
-        tl_text_add(&words, card->pedal_count ? "all off" : "as it is");
-    return tl_text_take(&words);
+        tl_text_add(&words, list->count ? "all off" : "as it is");
+    if (!state->name)
+        state->name = tl_text_take(&words);
+    tl_text_free(&words);
 }
 
 /// Adds a state, unless one like it is there; `name` NULL: by the pedals that are on.
-static void add_state(tl_meter_card* card, const char* name, const bool* engaged, bool written) {
+static void add_state(const tl_card_work* work, const char* name, const bool* engaged,
+                      bool written) {
+    tl_meter_card* card = work->card;
     for (size_t i = 0; !name && i < card->state_count; ++i)
         if (memcmp(card->states[i].engaged, engaged, card->pedal_count * sizeof *engaged) == 0) {
             card->states[i].written = card->states[i].written || written;
@@ -154,11 +178,12 @@ static void add_state(tl_meter_card* card, const char* name, const bool* engaged
         }
     card->states = tl_grow(card->states, card->state_count + 1, sizeof *card->states);
     tl_meter_state* state = &card->states[card->state_count++];
-    *state = (tl_meter_state){.name = name ? tl_copy(name) : engaged_words(card, engaged),
+    *state = (tl_meter_state){.name = tl_copy(name),
                               .engaged = tl_new(card->pedal_count + 1, sizeof *engaged),
                               .written = written};
     for (size_t i = 0; i < card->pedal_count; ++i)
         state->engaged[i] = engaged[i];
+    note_on(work, state);
 }
 
 /// The scenes a rig names; of few pedals every combination; else all off, each by itself, and the
@@ -167,6 +192,9 @@ static void list_states(tl_card_work* work) {
     tl_meter_card* card = work->card;
     const tl_card_end* end = &work->ends[0];
     bool* engaged = tl_new(card->pedal_count + 1, sizeof *engaged);
+    bool* written = tl_new(card->pedal_count + 1, sizeof *written);
+    for (size_t j = 0; j < card->pedal_count; ++j)
+        written[j] = tl_toggle_is_on(&end->toggles.toggles[end->moving[j]]);
     size_t count = work->rig->scene_count;
     if (!count && card->pedal_count <= ALL_STATES_OF)
         count = (size_t)1 << card->pedal_count;
@@ -178,18 +206,20 @@ static void list_states(tl_card_work* work) {
             engaged[j] = scene                                ? scene_has(scene, card->pedals[j])
                          : card->pedal_count <= ALL_STATES_OF ? (i >> j & 1) != 0
                                                               : i == j + 1;
-        add_state(card, scene ? scene->name : NULL, engaged, false);
+        add_state(work, scene ? scene->name : NULL, engaged, false);
     }
-    for (size_t j = 0; j < card->pedal_count; ++j)
-        engaged[j] = tl_toggle_is_on(&end->toggles.toggles[end->moving[j]]);
-    add_state(card, NULL, engaged, true);
+    add_state(work, NULL, written, true);
     free(engaged);
+    free(written);
 }
 
 static void state_free(tl_meter_state* state) {
     for (size_t i = 0; i < state->same_count; ++i)
         free(state->same[i]);
+    for (size_t i = 0; i < state->on_count; ++i)
+        free(state->on[i]);
     free(state->same);
+    free(state->on);
     free(state->name);
     free(state->engaged);
     free(state->db);
@@ -231,8 +261,12 @@ static void repeat_states(tl_meter_card* card) {
             *to = (tl_meter_state){.end = end,
                                    .name = tl_copy(from->name),
                                    .engaged = tl_new(card->pedal_count + 1, sizeof(bool)),
+                                   .on = tl_new(from->on_count + 1, sizeof(char*)),
+                                   .on_count = from->on_count,
                                    .written = from->written};
             memcpy(to->engaged, from->engaged, card->pedal_count * sizeof(bool));
+            for (size_t j = 0; j < from->on_count; ++j)
+                to->on[j] = tl_copy(from->on[j]);
         }
 }
 

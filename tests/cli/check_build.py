@@ -91,7 +91,8 @@ CASES = [
     ("{side: right, at: 30 mm}", "{side: right}", "needs 'at'"),
     ("{side: right, at: 30 mm}", "{side: right, at: 130 mm}", "130 mm along its right side, which is 120 mm long"),
     ("{side: right, at: 30 mm}", "{side: right, at: 30 mm, plug: falt}", "did you mean 'flat'?"),
-    ("{side: right, at: 30 mm}", "{side: right, at: 30 mm, plug: barrel-straight}", "a plug for a barrel, but"),
+    ("{side: right, at: 30 mm}", "{side: right, at: 30 mm, plug: barrel-straight}", "a plug for a barrel does not go into a jack-6.3"),
+    ("  slack:", "  dc_plug: flat\n  slack:", "a plug for a jack-6.3 does not go into a socket for DC"),
     ("{side: right, at: 30 mm}", "{side: right, at: 30 mm, towards: left}", "through its own pedal"),
     ("{side: right, at: 30 mm}", "right", "a jack"),
     ("leaves: straight, room", "leaves: sideways, room", "needs 'reach'"),
@@ -152,7 +153,7 @@ def check_whole(cases):
     # A board as full as it may be: 80 things, and one more than that is refused.
     row = "    - {device: d%s, left: %d mm, front: %d mm, width: 30 mm, depth: 20 mm}\n"
     names = ["a" * (1 + i // 20) + chr(97 + i % 20) for i in range(79)]
-    many = [row % (name, 150 + 40 * (i % 12), 28 + 40 * (i // 12)) for i, name in enumerate(names)]
+    many = [row % (name, 200 + 40 * (i % 11), 28 + 33 * (i // 11)) for i, name in enumerate(names)]
     cases.write("full.yaml", RIG + "".join(many[:78]))
     done = cases.run("build", "full.yaml", "--json")
     if cases.check(done.returncode == 0, done.stderr):

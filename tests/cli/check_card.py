@@ -118,6 +118,15 @@ def form(cases):
     hz = [float(row["frequency_hz"]) for row in rows]
     cases.check(len(hz) == 10 and hz == sorted(set(hz)), "frequencies:", hz)
     cases.check(all(row["level_db"] == "" and row["amp"] == "right" for row in rows), "filled in:", rows[0])
+    for row in rows:
+        row["level_db"] = "%.2f" % float(row["expected_db"])
+    filled = io.StringIO()
+    writer = csv.DictWriter(filled, rows[0].keys())
+    writer.writeheader()
+    writer.writerows(rows)
+    cases.write("filled.csv", filled.getvalue())
+    done = cases.run("accept", "two.yaml", "filled.csv", "--state", "all off", "--end", "right")
+    cases.check(done.returncode == 0 and b"Accepted" in done.stdout, "the form as predicted:", done.stdout, done.stderr)
     for words, said in ((("--state", "al off"), b"did you mean 'all off'?"), (("--end", "rihgt"), b"did you mean 'right'?"),
                         (("--state", "drive", "--csv"), b"--end 'left'")):
         done = cases.run("card", "two.yaml", *words)

@@ -34,6 +34,8 @@ PUBLIC = {
     "dress.h": "response",  # the same
     "power.h": "response",  # the same
     "build.h": "base",  # plain figures too, and rig lays them out
+    "fit.h": "response",  # the same
+    "measured.h": "base",
     "design.h": "circuit",
     "bench.h": "study",
     "study.h": "study",

@@ -294,7 +294,7 @@ static void refused(void** state) {
     refuses(good,
             "left: 0 mm, front: 0 mm, in: {side: left, at: 1 mm, plug: barrel-straight}, "
             "out: {side: left, at: 30 mm}",
-            "", "a plug for a barrel, but this jack takes a jack-6.3");
+            "", "a plug for a barrel does not go into a jack-6.3");
     refuses(good,
             "left: 0 mm, front: 0 mm, in: {side: left, at: 1 mm}, out: {side: left, at: 30 "
             "mm}",

@@ -156,7 +156,7 @@ static void nothing_stands_on_anything(void** state) {
                     TL_BUILD_NONE);
     fixture_finding(build, TL_BUILD_WARNING, "overlap", "near", 0, 1, TL_BUILD_NONE, TL_BUILD_NONE);
     for (size_t s = 0; s < 4; ++s) {
-        tl_drawn_board board = tl_drawn_board_make(build, scales[s]);
+        tl_drawn_board board = tl_drawn_board_make(build, scales[s], true);
         tl_box areas[64];
         size_t count = 0;
         for (size_t i = 0; i < build->box_count; ++i)
@@ -187,7 +187,7 @@ static void names_fit_or_are_letters(void** state) {
     tl_build* build = fixture_build("a board");
     free(build->boxes[0].name);
     build->boxes[0].name = tl_copy("Incomprehensibilities-unabbreviated multi-stage compressor");
-    tl_drawn_board board = tl_drawn_board_make(build, 5);
+    tl_drawn_board board = tl_drawn_board_make(build, 5, true);
     assert_int_equal(board.boxes[0].name.letter, 1);
     assert_string_equal(board.boxes[0].name.lines[0], "A");
     for (size_t i = 0; i < build->box_count; ++i) {
@@ -215,7 +215,7 @@ static void names_fit_or_are_letters(void** state) {
 static void bundles_are_told_apart(void** state) {
     (void)state;
     tl_build* build = fixture_build("a board");
-    tl_drawn_board board = tl_drawn_board_make(build, 4);
+    tl_drawn_board board = tl_drawn_board_make(build, 4, true);
     const tl_drawn_lead *nine = &board.leads[8], *ten = &board.leads[9];
     assert_near(nine->way[1].y, (320 - 180) / 4.0);
     assert_true(ten->aside != 0 && nine->aside == 0);
@@ -234,7 +234,7 @@ static void stubs_leave_by_the_free_side(void** state) {
     build->boxes[4].front_m = 0.05;
     build->leads[5].from.side = TL_SIDE_RIGHT;
     build->leads[5].from.leaves = (tl_spot_m){0.09, 0.06};
-    tl_drawn_board board = tl_drawn_board_make(build, 4);
+    tl_drawn_board board = tl_drawn_board_make(build, 4, true);
     const tl_drawn_lead* lead = &board.leads[5];
     assert_true(lead->stub && lead->edge != TL_SIDE_RIGHT);
     for (size_t k = 1; k < lead->count; ++k)
@@ -361,6 +361,7 @@ static void a_page_takes_it_in(void** state) {
                                            .room_height_m = 0.24,
                                            .no_cut_list = true});
     assert_null(strstr(svg, "class=\"b1-cut\""));
+    assert_null(strstr(svg, "Lengths:"));
     free(svg);
     fixture_free(build);
 }

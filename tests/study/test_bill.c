@@ -82,6 +82,20 @@ static void packs_cost_least(void** state) {
     }
 }
 
+static void of_one_price_the_least_is_left_over(void** state) {
+    (void)state;
+    const tl_stock_size sizes[] = {{300, 10, false}, {200, 10, false}, {500, 20, false}};
+    tl_stock_plan plan;
+    tl_stock_cover(sizes, 3, 390, &plan);
+    assert_true(plan.price == 20 && plan.amount == 400 && plan.packs[1] == 2);
+    const uint64_t pieces[] = {190};
+    tl_cutting cutting;
+    size_t longest = 0;
+    assert_int_equal(tl_stock_cut(sizes, 2, pieces, 1, &cutting, &longest, NULL), TL_OK);
+    assert_true(cutting.reel_count == 1 && cutting.reels[0].length == 200);
+    tl_cutting_clear(&cutting);
+}
+
 // Sizes without a common step: more amounts than are looked at. What comes out is enough, and the
 // bound below it holds.
 static void odd_packs_are_bounded(void** state) {
@@ -205,7 +219,9 @@ static void many_leads_end_in_time(void** state) {
     assert_int_equal(tl_stock_cut(sizes, 3, pieces, 40, &cutting, &longest, NULL), TL_OK);
     assert_true(longest == SIZE_MAX);
     assert_true(cutting.plan.amount >= total);
-    assert_true(cutting.plan.least <= cutting.plan.price);
+    tl_stock_plan cover;
+    tl_stock_cover(sizes, 3, total, &cover);
+    assert_true(cutting.plan.least >= cover.least && cutting.plan.least <= cutting.plan.price);
     uint64_t used = 0;
     for (size_t r = 0; r < cutting.reel_count; r++) {
         assert_true(cutting.reels[r].used <= cutting.reels[r].length);
@@ -461,6 +477,7 @@ static void prices_add_up(void** state) {
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(packs_cost_least),
+        cmocka_unit_test(of_one_price_the_least_is_left_over),
         cmocka_unit_test(odd_packs_are_bounded),
         cmocka_unit_test(reels_cost_least),
         cmocka_unit_test(many_leads_end_in_time),

@@ -1,0 +1,255 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+// A pickup from a measured sweep.
+#include "base/least_squares.h"
+#include "base/locale.h"
+#include "base/statistics.h"
+#include "base/text.h"
+#include "study/fit_judge.h"
+#include "study/fit_network.h"
+#include "study/fit_start.h"
+#include "toneload/study.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { MOST_POINTS = 4000 };
+
+/// Eddy losses are kept when they lower Akaike's criterion by this: a model that is so much behind
+/// has next to no support (Burnham and Anderson, Model Selection, 2002; from memory).
+static const double decisive_aicc = 10;
+
+static const char* const names[TL_FIT_TOTAL] = {"inductance",    "resistance",      "capacitance",
+                                                "eddy.fraction", "eddy.resistance", "scale"};
+
+const char* tl_fit_name(tl_fit_value value) {
+    return names[value];
+}
+
+/// What of the work is needed throughout.
+typedef struct {
+    const tl_fit_options* options;
+    double held[TL_FIT_TOTAL];
+    bool scaled; ///< a response whose zero is nobody's
+    tl_fit_data data;
+    tl_fit* fit;
+} working;
+
+static bool holds(const working* w, tl_fit_value value) {
+    return !isnan(w->held[value]);
+}
+
+/// The problem with or without eddy losses, nothing found yet.
+static tl_fit_problem problem_of(const working* w, bool eddy) {
+    tl_fit_problem problem = {.data = &w->data, .eddy = eddy, .scale = NAN, .cost = INFINITY};
+    for (int i = 0; i < TL_FIT_TOTAL; ++i) {
+        tl_fit_value value = (tl_fit_value)i;
+        bool is_eddy = value == TL_FIT_EDDY_FRACTION || value == TL_FIT_EDDY_RESISTANCE;
+        if (holds(w, value))
+            problem.at[i] = tl_fit_coordinate(value, w->held[i]);
+        else if ((!is_eddy || eddy) && (value != TL_FIT_SCALE || w->scaled))
+            problem.free[problem.free_count++] = value;
+    }
+    return problem;
+}
+
+/// Searches from a start; keeps what it finds when that is better.
+static void try_start(const tl_fit_problem* empty, const double start[TL_FIT_TOTAL], bool robust,
+                      tl_fit_problem* best) {
+    tl_fit_problem found = *empty;
+    for (size_t j = 0; j < found.free_count; ++j)
+        found.at[found.free[j]] = start[found.free[j]];
+    tl_fit_find(&found, robust);
+    if (found.cost < best->cost * (1 - 1e-9))
+        *best = found;
+}
+
+/// Plain coils from all starts; with a robust loss on from the best.
+static tl_fit_problem find_plain(const working* w) {
+    double starts[TL_FIT_STARTS][TL_FIT_TOTAL];
+    size_t count = tl_fit_starts(&w->data, starts);
+    tl_fit_problem empty = problem_of(w, false);
+    tl_fit_problem best = empty;
+    for (size_t i = 0; i < count; ++i)
+        try_start(&empty, starts[i], false, &best);
+    if (w->options->robust && isfinite(best.cost))
+        tl_fit_find(&best, true);
+    return best;
+}
+
+/// Coils with losses: on from the plain one, with a little or much of it bridged by resistances
+/// around its reactance at resonance, and from the data's own starts.
+static tl_fit_problem find_eddy(const working* w, const tl_fit_problem* plain) {
+    static const struct {
+        double share;
+        double times;
+    } bridges[] = {{0.3, 1}, {0.3, 4}, {0.6, 0.3}, {0.1, 0.3}};
+    enum { BRIDGES = 4 };
+    double starts[TL_FIT_STARTS + 1][TL_FIT_TOTAL];
+    size_t count = tl_fit_starts(&w->data, starts);
+    memcpy(starts[count++], plain->at, sizeof plain->at);
+    tl_fit_problem empty = problem_of(w, true);
+    tl_fit_problem best = empty;
+    for (size_t i = 0; i < BRIDGES; ++i)
+        for (size_t j = 0; j < 2; ++j) {
+            double* start = starts[j == 0 ? count - 1 : i];
+            double henry = tl_fit_number(TL_FIT_INDUCTANCE, start[TL_FIT_INDUCTANCE]);
+            double farad = tl_fit_number(TL_FIT_CAPACITANCE, start[TL_FIT_CAPACITANCE]);
+            double ohm = bridges[i].times * sqrt(henry / farad);
+            start[TL_FIT_EDDY_FRACTION] = tl_fit_coordinate(TL_FIT_EDDY_FRACTION, bridges[i].share);
+            start[TL_FIT_EDDY_RESISTANCE] = tl_fit_coordinate(TL_FIT_EDDY_RESISTANCE, ohm);
+            try_start(&empty, start, false, &best);
+        }
+    if (w->options->robust && isfinite(best.cost))
+        tl_fit_find(&best, true);
+    return best;
+}
+
+/// Akaike's criterion, corrected for few points: n ln(cost / n) + 2 k + 2 k (k + 1) / (n - k - 1),
+/// k being the values and the variance (Hurvich and Tsai, Biometrika 76, 1989; from memory).
+static double aicc(const tl_fit_problem* problem, double cost) {
+    double n = (double)tl_fit_miss_count(problem);
+    double k = (double)problem->free_count + 1;
+    double floor = n * 1e-26; // exact data has rounding only
+    return n * log(fmax(cost, floor) / n) + 2 * k + 2 * k * (k + 1) / (n - k - 1);
+}
+
+/// Whether eddy values came out that a part could have.
+static bool is_sane(const tl_fit_problem* eddy) {
+    for (size_t j = 0; j < eddy->free_count; ++j)
+        if (tl_fit_is_end(eddy->free[j], eddy->at[eddy->free[j]]))
+            return false;
+    return isfinite(eddy->cost);
+}
+
+/// The model that the data calls for.
+static tl_fit_problem choose(const working* w) {
+    tl_fit* fit = w->fit;
+    fit->eddy_aicc = NAN;
+    bool forced = holds(w, TL_FIT_EDDY_FRACTION) || holds(w, TL_FIT_EDDY_RESISTANCE);
+    tl_fit_problem plain = find_plain(w);
+    tl_fit_problem with = problem_of(w, true);
+    size_t misses = tl_fit_miss_count(&plain);
+    fit->eddy = forced;
+    if (!forced && misses < with.free_count + 3)
+        return plain;
+    with = find_eddy(w, &plain);
+    if (forced)
+        return with;
+    fit->eddy_tried = true;
+    // With a robust loss both are told by the same scale: that of the model that holds more.
+    double cost = w->options->robust ? tl_fit_cost(&plain, with.scale) : plain.cost;
+    fit->eddy_aicc = aicc(&plain, cost) - aicc(&with, with.cost);
+    fit->eddy = fit->eddy_aicc >= decisive_aicc && is_sane(&with);
+    return fit->eddy ? with : plain;
+}
+
+static tl_status check_count(const working* w, tl_error* error) {
+    bool forced = holds(w, TL_FIT_EDDY_FRACTION) || holds(w, TL_FIT_EDDY_RESISTANCE);
+    tl_fit_problem problem = problem_of(w, forced);
+    size_t misses = tl_fit_miss_count(&problem);
+    if (problem.free_count == 0)
+        return tl_error_set(error, TL_BAD_INPUT, "--hold holds all values: nothing is left to fit");
+    if (misses > problem.free_count)
+        return TL_OK;
+    return tl_error_set(error, TL_BAD_INPUT,
+                        "%zu numbers for %zu values: expected more frequencies, a phase, or values "
+                        "given with --hold",
+                        misses, problem.free_count);
+}
+
+static void fill_points(tl_fit* fit, const tl_fit_problem* problem) {
+    const tl_fit_data* data = problem->data;
+    fit->points = tl_new(data->count, sizeof *fit->points);
+    fit->point_count = data->count;
+    for (size_t i = 0; i < data->count; ++i) {
+        double complex model = tl_fit_model(data->kind, data->omega[i], &data->ports[i],
+                                            problem->at, problem->eddy, NULL);
+        fit->points[i] = (tl_fit_point){.hz = data->omega[i] / (2 * M_PI),
+                                        .weight = data->root_weight[i] * data->root_weight[i],
+                                        .measured = exp(data->ln_size[i]),
+                                        .fitted = exp(creal(model)),
+                                        .measured_rad = data->phase_rad ? data->phase_rad[i] : NAN,
+                                        .fitted_rad = cimag(model)};
+    }
+}
+
+static tl_status solve(working* w, tl_error* error) {
+    tl_status status = check_count(w, error);
+    if (status != TL_OK)
+        return status;
+    tl_fit_problem found = choose(w);
+    if (!isfinite(found.cost))
+        return tl_error_set(error, TL_FAILURE, "no values could be found for this sweep");
+    tl_fit* fit = w->fit;
+    fit->robust_scale = found.scale;
+    fill_points(fit, &found);
+    tl_fit_judge_misses(fit, &found);
+    tl_fit_judge(fit, &found, w->held);
+    return TL_OK;
+}
+
+static tl_status fit_sweep(tl_library* library, const tl_measured* sweep,
+                           const tl_fit_options* options, tl_fit* fit, tl_error* error) {
+    working w = {.options = options, .fit = fit, .scaled = sweep->relative};
+    tl_fit_network* network = NULL;
+    tl_status status = tl_least_squares_prepare(error);
+    if (status == TL_OK)
+        status = tl_statistics_prepare(error);
+    if (status == TL_OK)
+        status = tl_fit_held_read(library, options->held, w.held, error);
+    if (status == TL_OK)
+        status = tl_fit_network_new(library, options, sweep->kind, &network, error);
+    if (status == TL_OK) {
+        tl_fit_gather(sweep, MOST_POINTS, options->robust, &w.data);
+        for (size_t i = 0; i < w.data.count; ++i)
+            tl_fit_network_at(network, w.data.omega[i], &w.data.ports[i]);
+        status = solve(&w, error);
+    }
+    tl_fit_data_clear(&w.data);
+    tl_fit_network_free(network);
+    return status;
+}
+
+tl_status tl_study_fit(tl_library* library, const tl_measured* sweep, const char* file,
+                       const tl_fit_options* options, tl_fit** fit, tl_error* error) {
+    tl_locale locale = tl_locale_plain();
+    *fit = tl_new(1, sizeof **fit);
+    **fit = (tl_fit){.file = tl_copy(file),
+                     .kind = sweep->kind,
+                     .measured = sweep->count,
+                     .phased = sweep->phase_rad != NULL,
+                     .robust = options->robust,
+                     .controls = tl_copy(options->controls),
+                     .cable = tl_copy(options->cable),
+                     .load = tl_copy(options->load),
+                     .held = tl_copy(options->held)};
+    tl_status status = fit_sweep(library, sweep, options, *fit, error);
+    if (status != TL_OK) {
+        tl_fit_free(*fit);
+        *fit = NULL;
+    }
+    tl_locale_restore(locale);
+    return status;
+}
+
+static void free_words(char** words, size_t count) {
+    for (size_t i = 0; i < count; ++i)
+        free(words[i]);
+    free(words);
+}
+
+void tl_fit_free(tl_fit* fit) {
+    if (!fit)
+        return;
+    free(fit->file);
+    free(fit->controls);
+    free(fit->cable);
+    free(fit->load);
+    free(fit->held);
+    free(fit->points);
+    free(fit->pairs);
+    free_words(fit->warnings, fit->warning_count);
+    free_words(fit->notes, fit->note_count);
+    free(fit);
+}
