@@ -17,7 +17,7 @@
 typedef struct {
     char* rig; ///< title
     double reference_hz;
-    char* written;       ///< what is on in the state the file is written in: "drive, reverb"; ""
+    char* written;       ///< what is on in the state the file is written in: "drive and reverb"; ""
     double direct_m;     ///< of lead in the direct line-up
     bool direct_assumed; ///< the file does not say what the rig is held against
     tl_answer* answer;

@@ -31,6 +31,7 @@ _toneload_value() { # OPTION
     --part) _toneload_files '*.yaml' ;;
     --parts) _toneload_files '' ;;
     --out) _toneload_files '*.html' ;;
+    --pdf) _toneload_files '*.pdf' ;;
     --input) _toneload_files '*.wav|*.WAV' ;;
     --recorded-through | --rig | --limits | --prices) _toneload_files '*.yaml|*.yml' ;;
     --offset) mapfile -t COMPREPLY < <(compgen -W "keep remove" -- "$word") ;;

@@ -166,7 +166,7 @@ static void add_terms(tl_text* page, const tl_report* report) {
         page,
         "<p class=\"small\">Playing level: @s rms @s, @sas it arrives. As the ear weights "
         "it: A-weighted (IEC 61672-1). Resistors, the pickup's real part too, at 27 degrees "
-        "Celsius: 4 k T R. Hum is not in it: see section 5.</p>\n",
+        "Celsius: 4 k T R. Hum is not in it: see <a href=\"#leads\">section 5</a>.</p>\n",
         playing, noise->active ? "out of the source" : "in the pickup's coil",
         report->playing_assumed && !noise->active
             ? "from memory (a single coil played with some force), "

@@ -93,7 +93,8 @@ static void add_hum(tl_text* page, const tl_dress* dress) {
         tl_html_say(page, "\xe2\x80\x9c@s\xe2\x80\x9d", run->name);
     }
     if (count)
-        tl_html_say(page, ", which section 5 tells how to move. Never lift a mains earth against "
+        tl_html_say(page, ", which <a href=\"#leads\">section 5</a> tells how to move. Never lift "
+                          "a mains earth against "
                           "it.</li>\n");
 }
 

@@ -1,5 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 // The first page: the verdict for the player, all else at a glance; then the curves and figures.
+#include "show/build.h"
+#include "show/build_bill.h"
 #include "show/lesson.h"
 #include "show/power.h"
 #include "show/report.h"
@@ -127,8 +129,8 @@ static void add_pedals_row(tl_text* page, const tl_report* report) {
                     states->count, report->scenes ? "scenes" : "combinations", db);
     else
         tl_html_say(page,
-                    "Stepping on pedals moves the tone by up to @D, beyond what they are for: "
-                    "see section 2.",
+                    "Stepping on pedals moves the tone by up to @D, beyond what they are for: see "
+                    "<a href=\"#states\">section 2</a>.",
                     db);
     close_row(page);
 }
@@ -187,7 +189,7 @@ static void add_leads_row(tl_text* page, const tl_report* report) {
     else
         tl_html_say(page,
                     "@n of the @n places where a lead runs beside another one may be heard: see "
-                    "section 5.",
+                    "<a href=\"#leads\">section 5</a>.",
                     loud, dress->run_count);
     close_row(page);
 }
@@ -231,6 +233,34 @@ static void add_curves(tl_text* page, const tl_answer* answer, size_t at) {
     free(about);
 }
 
+static void add_board_row(tl_text* page, const tl_report* report) {
+    const tl_build* build = report->build;
+    if (!build)
+        return;
+    char* words = tl_build_headline(build);
+    open_row(page, "Board",
+             tl_build_count(build, TL_BUILD_ERROR)     ? TL_REPORT_MEND
+             : tl_build_count(build, TL_BUILD_WARNING) ? TL_REPORT_MIND
+                                                       : TL_REPORT_FINE);
+    tl_html_say(page, "@s", words);
+    free(words);
+    close_row(page);
+}
+
+static void add_cost_row(tl_text* page, const tl_report* report) {
+    const tl_build* build = report->build;
+    if (!build || !build->prices)
+        return;
+    char* total = tl_build_money(build, build->total);
+    open_row(page, "Material", build->unpriced ? TL_REPORT_MIND : TL_REPORT_FINE);
+    tl_html_say(page, "What it takes costs @s", total);
+    if (build->unpriced)
+        tl_html_say(page, ", without @n things that have no price", build->unpriced);
+    tl_html_say(page, ": see <a href=\"#bill\">section 8</a>.");
+    free(total);
+    close_row(page);
+}
+
 void tl_report_add_glance(tl_text* page, const tl_report* report) {
     add_verdict(page, report);
     add_curves(page, report->answer, tl_report_worst_amp(report->answer));
@@ -241,6 +271,8 @@ void tl_report_add_glance(tl_text* page, const tl_report* report) {
     add_power_row(page, report);
     add_leads_row(page, report);
     add_joints_row(page, report);
+    add_board_row(page, report);
+    add_cost_row(page, report);
     tl_text_add(page, "</dl>\n");
 }
 

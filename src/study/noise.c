@@ -103,13 +103,18 @@ static void enter_written(const listening* l) {
         tl_toggle_set(&l->pedals.toggles.toggles[i], l->written[i]);
 }
 
+/// Never 0: without an amp a study has ended.
+static size_t amp_count(const listening* l) {
+    return l->noise->amp_count ? l->noise->amp_count : 1;
+}
+
 /// The state of an analysis: the rig as written for those that come first.
 static void enter_state(const listening* l, size_t index) {
-    size_t first = 2 * l->noise->amp_count;
+    size_t first = 2 * amp_count(l);
     if (index < first)
         enter_written(l);
     else
-        tl_pedals_enter(&l->pedals, l->alike.first[(index - first) / l->noise->amp_count]);
+        tl_pedals_enter(&l->pedals, l->alike.first[(index - first) / amp_count(l)]);
 }
 
 /// The buffer that a study wants in front of a lead.
@@ -145,7 +150,7 @@ static tl_circuit* build_listened(void* context, size_t state) {
 /// Makes the deck of an analysis, and what a session knows it by.
 static void prepare(const listening* l, size_t index) {
     analysis* a = &l->analyses[index];
-    size_t amp = index % l->noise->amp_count;
+    size_t amp = index % amp_count(l);
     bool direct = is_direct(l, index);
     enter_state(l, index);
     tl_circuit* circuit = build_circuit(l, direct);
@@ -564,9 +569,10 @@ static tl_status listen(listening* l, tl_error* error) {
     list_silent(l);
     if (status == TL_OK)
         status = solve_levels(l, error);
-    if (status == TL_OK && l->noise->amp_count == 0)
-        status =
-            tl_error_set(error, TL_BAD_INPUT, "%s: no amp to hear noise at", tl_rig_path(l->rig));
+    if (status == TL_OK && l->noise->amp_count == 0) {
+        tl_error_set(error, TL_BAD_INPUT, "%s: no amp to hear noise at", tl_rig_path(l->rig));
+        return TL_BAD_INPUT;
+    }
     bool states = l->options->states;
     if (status == TL_OK && states) {
         list_states(l);

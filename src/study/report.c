@@ -27,9 +27,19 @@ static const char* toggle_words(const tl_toggle* toggle) {
 static void look_at_pedals(const reporting* r) {
     tl_toggle_list toggles = tl_toggles_list(r->rig);
     tl_text on = {0};
+    size_t left = 0;
     for (size_t i = 0; i < toggles.count; ++i)
-        if (tl_toggle_is_on(&toggles.toggles[i]))
-            tl_text_addf(&on, "%s%s", on.size ? ", " : "", toggle_words(&toggles.toggles[i]));
+        left += tl_toggle_is_on(&toggles.toggles[i]);
+    for (size_t i = 0; i < toggles.count; ++i) {
+        if (!tl_toggle_is_on(&toggles.toggles[i]))
+            continue;
+        --left;
+        tl_text_addf(&on, "%s%s",
+                     !on.size ? ""
+                     : left   ? ", "
+                              : " and ",
+                     toggle_words(&toggles.toggles[i]));
+    }
     tl_text_add(&on, "");
     r->report->written = tl_text_take(&on);
     r->report->scenes = r->rig->scene_count > 0 && !r->options->all;
