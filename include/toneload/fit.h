@@ -56,17 +56,21 @@ typedef struct {
     size_t measured; ///< frequencies of the file
     bool phased;
     bool robust;
-    double robust_scale; ///< misses of this size count half; NAN for least squares
+    double robust_scale; ///< misses of this size weigh half; NAN for least squares
     char* controls;      ///< what stands between pickup and meter, as it was given; NULL: nothing
     char* cable;
     char* load;
     char* held; ///< values that were given
     tl_fit_point* points;
     size_t point_count;
+    tl_fit_point* curve; ///< the model over the same frequencies, densely, nothing measured
+    size_t curve_count;
     tl_fit_estimate values[TL_FIT_TOTAL];
     tl_fit_pair* pairs; ///< of fitted values
     size_t pair_count;
     double condition; ///< of the scaled normal equations' root: how far the data is from telling
+    bool rival;       ///< other values were found that fit as well
+    double rival_values[TL_FIT_TOTAL];
     bool eddy;        ///< eddy losses were kept
     bool eddy_tried;  ///< there were points enough, and they were not given
     double eddy_aicc; ///< by how much they lower Akaike's criterion; NAN when not tried

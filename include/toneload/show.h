@@ -348,10 +348,11 @@ TL_API char* tl_fit_text(const tl_fit* fit);
 /// As JSON: {toneload, command, file, kind: impedance or response, points, gathered, phase,
 /// controls, cable, load, held, values: [{name, unit, value, low, high, known, told}] (of the model
 /// that was kept), eddy: {kept, tried, aicc_lower_by}, loss: {name: squares or cauchy, scale},
-/// degrees_of_freedom, student_t, correlations: [{a, b, r}], condition, misfit: {size_rms,
-/// phase_rms_deg, noise, runs_z, worst, worst_hz, more_than_chance}, resonance: {hz, low_hz,
-/// high_hz, q, q_low, q_high}, meter: [{hz, inductance}], warnings, notes, curve: [{hz, weight,
-/// measured, fitted, measured_deg, fitted_deg}]}. Sizes are in ohm or ratios.
+/// degrees_of_freedom, student_t, correlations: [{a, b, r}], condition, rival: null or {NAME:
+/// value} that fits as well, misfit: {size_rms, phase_rms_deg, noise, runs_z, worst, worst_hz,
+/// more_than_chance}, resonance: {hz, low_hz, high_hz, q, q_low, q_high}, meter: [{hz,
+/// inductance}], warnings, notes, curve: [{hz, weight, measured, fitted, measured_deg,
+/// fitted_deg}]}. Sizes are in ohm or ratios.
 TL_API json_t* tl_fit_json(const tl_fit* fit);
 /// As CSV, a row a value; free with free().
 TL_API char* tl_fit_csv(const tl_fit* fit);

@@ -66,9 +66,9 @@ static bool looks_decimal(const char* bytes, size_t size) {
 static tl_status no_number(const char* bytes, size_t size, const tl_place* place, const char* what,
                            tl_error* error) {
     char shown[LONGEST_NUMBER + 1] = {0};
-    memcpy(shown, bytes, size < LONGEST_NUMBER ? size : LONGEST_NUMBER);
     if (!size)
         return tl_error_at(error, place, "an empty field: expected %s", what);
+    memcpy(shown, bytes, size < LONGEST_NUMBER ? size : LONGEST_NUMBER);
     bool comma = strchr(shown, ',') && strspn(shown, "0123456789.,+-eE") == strlen(shown);
     return tl_error_at(error, place, "'%s' is no finite number: expected %s%s", shown, what,
                        comma ? " (a decimal takes a point, not a comma)" : "");

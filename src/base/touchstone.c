@@ -69,9 +69,9 @@ static tl_status read_reference(reader* r, tl_error* error) {
         status = bad_word(&value, "expected more than 0 ohm", error);
     word more = {0};
     const char* back = r->at;
-    char sign = next_word(r, &more) ? *more.bytes : ' ';
+    bool number = next_word(r, &more) && strchr("0123456789.", *more.bytes);
     r->at = back;
-    if (status == TL_OK && ((sign >= '0' && sign <= '9') || sign == '.'))
+    if (status == TL_OK && number)
         status = bad_word(&more, "one port has one value after R", error);
     return status;
 }
@@ -120,10 +120,10 @@ static tl_status read_options(reader* r, tl_error* error) {
 /// What two numbers of the file are as a complex one.
 static double complex pair(const reader* r, double first, double second) {
     if (r->format == 'R')
-        return CMPLX(first, second);
+        return first + I * second;
     double size = r->format == 'D' ? pow(10, first / 20) : first;
     double angle_rad = second * M_PI / 180;
-    return CMPLX(size * cos(angle_rad), size * sin(angle_rad));
+    return size * cos(angle_rad) + I * (size * sin(angle_rad));
 }
 
 /// Values are relative to R, those of Z and Y as well: Z = R z, 1 / Y = R / y,

@@ -46,6 +46,16 @@ static json_t* pairs_json(const tl_fit* fit) {
     return pairs;
 }
 
+static json_t* rival_json(const tl_fit* fit) {
+    if (!fit->rival)
+        return json_null();
+    json_t* rival = json_object();
+    for (size_t i = 0; i < TL_FIT_TOTAL; ++i)
+        if (fit->values[i].used)
+            put(rival, fit->values[i].name, fit->rival_values[i]);
+    return rival;
+}
+
 static json_t* misfit_json(const tl_fit* fit) {
     json_t* misfit = json_object();
     put(misfit, "size_rms", fit->size_rms);
@@ -128,6 +138,7 @@ json_t* tl_fit_json(const tl_fit* fit) {
     put(json, "student_t", fit->student_t);
     json_object_set_new(json, "correlations", pairs_json(fit));
     put(json, "condition", fit->condition);
+    json_object_set_new(json, "rival", rival_json(fit));
     json_object_set_new(json, "misfit", misfit_json(fit));
     json_object_set_new(json, "resonance", resonance_json(fit));
     json_object_set_new(json, "meter", meter_json(fit));

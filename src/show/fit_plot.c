@@ -36,7 +36,8 @@ static double missed(const tl_fit* fit, const tl_fit_point* point) {
     return is_response(fit) ? 20 * log10(ratio) : 100 * (ratio - 1);
 }
 
-/// Columns: frequency, size measured and fitted, its miss, phase measured and fitted, its miss.
+/// Columns: frequency, size measured and fitted, its miss, phase measured and fitted, its miss; of
+/// the model frequency, size and phase.
 static void add_data(tl_text* script, const tl_fit* fit) {
     tl_text_add(script, "$sweep << END\n");
     for (size_t i = 0; i < fit->point_count; ++i) {
@@ -48,6 +49,10 @@ static void add_data(tl_text* script, const tl_fit* fit) {
                          drawn_deg(point) - point->fitted_rad * deg);
         tl_text_add(script, "\n");
     }
+    tl_text_add(script, "END\n$model << END\n");
+    for (size_t i = 0; i < fit->curve_count; ++i)
+        tl_text_addf(script, "%.7g %.7g %.6g\n", fit->curve[i].hz, drawn(fit, fit->curve[i].fitted),
+                     fit->curve[i].fitted_rad * deg);
     tl_text_add(script, "END\n");
 }
 
@@ -123,7 +128,7 @@ static void add_size(tl_text* script, const tl_fit* fit, double top, double page
     tl_text_addf(script,
                  "set ylabel '%s' textcolor rgb '#202020'\nset key top left Left reverse width 1\n"
                  "plot $sweep using 1:2 with points pt 6 ps %.3g lc rgb '%s' title 'measured', "
-                 "$sweep using 1:3 with lines lw 2 lc rgb '%s' title 'fitted'\n",
+                 "$model using 1:2 with lines lw 2 lc rgb '%s' title 'fitted'\n",
                  is_response(fit) ? "response (dB)" : "impedance (kohm)", symbol_size(fit),
                  size_colour, fit_colour);
 }
@@ -135,7 +140,7 @@ static void add_phase(tl_text* script, const tl_fit* fit, double top, double pag
                  "set ylabel 'phase (deg)' textcolor rgb '#202020'\nset ytics 45\nset key bottom "
                  "left Left reverse width 1\n"
                  "plot $sweep using 1:5 with points pt 4 ps %.3g lc rgb '%s' title 'measured', "
-                 "$sweep using 1:6 with lines lw 2 lc rgb '%s' title 'fitted'\n",
+                 "$model using 1:3 with lines lw 2 lc rgb '%s' title 'fitted'\n",
                  symbol_size(fit), phase_colour, fit_colour);
 }
 

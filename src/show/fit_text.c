@@ -52,7 +52,7 @@ static void add_head(tl_text* text, const tl_fit* fit) {
     tl_wrap_words(text, fit->file, 0, 0);
     char* words = tl_fit_measured_words(fit);
     char* gathered = fit->point_count < fit->measured
-                         ? tl_printf(", gathered into %zu", fit->point_count)
+                         ? tl_printf(", gathered into %zu means", fit->point_count)
                          : tl_copy("");
     char* sentence = tl_printf("%s%s; %s", words, gathered,
                                fit->robust ? "robust loss (Cauchy)" : "least squares");
@@ -83,11 +83,23 @@ static void add_row(tl_table* table, const char* name, double value, double low,
     tl_table_row(table);
     tl_table_words(table, name);
     add_number(table, value, tl_fit_shown(value, unit));
-    add_number(table, low, tl_fit_shown(low, unit));
-    add_number(table, high, tl_fit_shown(high, unit));
+    add_number(table, low, isfinite(high) ? tl_fit_shown(low, unit) : tl_copy("not told"));
+    add_number(table, high, isfinite(high) ? tl_fit_shown(high, unit) : tl_copy(""));
     char* off = off_words(value, low, high);
     tl_table_words(table, off);
     free(off);
+}
+
+/// A row of a ratio, in dB.
+static void add_level(tl_table* table, const char* name, const tl_fit_estimate* one) {
+    tl_table_row(table);
+    tl_table_words(table, name);
+    const double ratios[] = {one->value, one->low, one->high};
+    for (size_t i = 0; i < 3; ++i)
+        add_number(table, ratios[i],
+                   i && !isfinite(one->high) ? tl_copy(i == 1 ? "not told" : "")
+                                             : tl_show_db(20 * log10(ratios[i]), ""));
+    tl_table_words(table, "");
 }
 
 static const char* name_of(size_t value) {
@@ -107,7 +119,9 @@ static void add_values(tl_text* text, const tl_fit* fit) {
     tl_table_column(table, "off by\nup to", "off");
     for (size_t i = 0; i < TL_FIT_TOTAL; ++i) {
         const tl_fit_estimate* one = &fit->values[i];
-        if (one->used && !one->known) {
+        if (one->used && i == TL_FIT_SCALE) {
+            add_level(table, name_of(i), one);
+        } else if (one->used && !one->known) {
             add_row(table, name_of(i), one->value, one->low, one->high, one->unit);
         } else if (one->used) {
             tl_table_row(table);
@@ -118,7 +132,7 @@ static void add_values(tl_text* text, const tl_fit* fit) {
             tl_table_words(table, "");
         }
     }
-    if (isfinite(fit->resonance_hz)) {
+    if (isfinite(fit->resonance_hz) && fit->resonance_low_hz > 0 && isfinite(fit->q_high)) {
         add_row(table, "its resonance, bare", fit->resonance_hz, fit->resonance_low_hz,
                 fit->resonance_high_hz, "Hz");
         tl_table_row(table);
@@ -138,15 +152,18 @@ static void add_values(tl_text* text, const tl_fit* fit) {
 
 static void add_misses(tl_text* text, const tl_fit* fit) {
     tl_text words = {0};
-    tl_text_addf(&words, "The model misses what was measured by %.2g %%", 100 * fit->size_rms);
+    bool response = fit->kind == TL_MEASURED_RESPONSE;
+    tl_text_addf(&words, "The model misses %s by %.2g %s",
+                 fit->point_count < fit->measured ? "these means" : "what was measured",
+                 (response ? 20 / log(10) : 100) * fit->size_rms, response ? "dB" : "%");
     if (fit->phased)
         tl_text_addf(&words, " and %.2g deg", fit->phase_rms * deg);
     tl_text_add(&words, " (rms)");
-    if (fit->robust)
-        tl_text_addf(&words, "; a miss of %.2g %% counts half", 100 * fit->robust_scale);
     if (!isnan(fit->runs_z) && !fit->misses)
         tl_text_add(&words, ", from point to point as chance would have it");
     tl_text_add(&words, ".");
+    if (fit->robust)
+        tl_text_addf(&words, " One of %.2g %% weighs half.", 100 * fit->robust_scale);
     tl_text_add(text, "\n");
     tl_wrap_words(text, tl_text_get(&words), 0, 0);
     tl_text_free(&words);

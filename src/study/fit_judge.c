@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "study/fit_judge.h"
 
+#include "base/quantity.h"
 #include "base/statistics.h"
 #include "base/text.h"
 
@@ -83,7 +84,8 @@ static void pair_up(tl_fit* fit, const tl_fit_problem* problem, const tl_fit_spr
 
 /// What follows from the values: logarithms of the pole's frequency and of Q.
 static bool resonance(const tl_fit_problem* problem, const double at[TL_FIT_TOTAL], double ln[2]) {
-    bool found = tl_fit_pole(at, problem->eddy, &ln[0], &ln[1]);
+    const tl_fit_coil coil = tl_fit_coil_at(at, problem->eddy);
+    bool found = tl_fit_pole(&coil, &ln[0], &ln[1]);
     ln[0] = log(ln[0]);
     ln[1] = log(ln[1]);
     return found;
@@ -184,6 +186,14 @@ static bool is_loose(const tl_fit_estimate* one) {
     return !one->known && one->used && !(one->high < one->value * (1 + loose));
 }
 
+/// A frequency to three digits; free with free().
+static char* hz_words(double hz) {
+    double unit = pow(10, floor(log10(hz)) - 2);
+    tl_text words = {0};
+    tl_quantity_add(&words, TL_UNIT_HERTZ, round(hz / unit) * unit);
+    return tl_text_take(&words);
+}
+
 /// What would tell a value that the sweep leaves open.
 static void warn_of_value(tl_fit* fit, const tl_fit_problem* problem, tl_fit_value value) {
     const tl_fit_estimate* one = &fit->values[value];
@@ -194,71 +204,137 @@ static void warn_of_value(tl_fit* fit, const tl_fit_problem* problem, tl_fit_val
         tl_text_addf(&open, "The sweep does not tell the %s", words_of(value));
     else
         tl_text_addf(&open, "The sweep hardly tells the %s", words_of(value));
-    double low_hz = problem->data->omega[0] / (2 * M_PI);
-    double high_hz = problem->data->omega[problem->data->count - 1] / (2 * M_PI);
+    char* low = hz_words(problem->data->omega[0] / (2 * M_PI));
+    char* high = hz_words(problem->data->omega[problem->data->count - 1] / (2 * M_PI));
     double henry = tl_fit_number(TL_FIT_INDUCTANCE, problem->at[TL_FIT_INDUCTANCE]);
     double ohm = tl_fit_number(TL_FIT_RESISTANCE, problem->at[TL_FIT_RESISTANCE]);
     switch (value) {
     case TL_FIT_RESISTANCE:
         WARN(fit,
-             "%s: it shows below some %.3g Hz, and the sweep begins at %.4g Hz. Read it with an "
+             "%s: it shows below some %.0f Hz, and the sweep begins at %s. Read it with an "
              "ohmmeter and say --hold '{resistance: ..}', or begin lower.",
-             tl_text_get(&open), fmin(ohm / (2 * M_PI * henry), 200), low_hz);
+             tl_text_get(&open), fmin(ohm / (2 * M_PI * henry), 200), low);
         break;
     case TL_FIT_CAPACITANCE:
         WARN(fit,
-             "%s: it shows at the resonance and beyond, and the sweep ends at %.4g Hz. Sweep "
+             "%s: it shows at the resonance and beyond, and the sweep ends at %s. Sweep "
              "higher, or bring the resonance down with a known capacitor across the pickup (as "
              "'capacitance' in --load).",
-             tl_text_get(&open), high_hz);
+             tl_text_get(&open), high);
         break;
     case TL_FIT_INDUCTANCE:
         WARN(fit,
              "%s: it shows where the impedance rises with frequency, between some hundred hertz "
-             "and the resonance; the sweep goes from %.4g Hz to %.4g Hz.",
-             tl_text_get(&open), low_hz, high_hz);
+             "and the resonance; the sweep goes from %s to %s.",
+             tl_text_get(&open), low, high);
         break;
     default:
         WARN(fit, "%s: it shows around the resonance, best in the phase of the impedance.",
              tl_text_get(&open));
     }
     tl_text_free(&open);
+    free(low);
+    free(high);
 }
 
-/// What would tell two values apart that move as one.
-static const char* what_tells(const tl_fit* fit, const tl_fit_pair* pair) {
-    bool eddy = pair->a == TL_FIT_EDDY_FRACTION || pair->b >= TL_FIT_EDDY_FRACTION;
-    if (pair->b == TL_FIT_SCALE)
-        return "a response whose zero is known (gain_db or ratio), or an impedance";
-    if (pair->a == TL_FIT_INDUCTANCE && pair->b == TL_FIT_CAPACITANCE)
-        return "an impedance below the resonance, or a second sweep with a known capacitor across "
-               "it; what is told is the resonance";
-    if (eddy)
-        return fit->phased ? "more points around and above the resonance"
-                           : "the phase, around and above the resonance";
-    return fit->kind == TL_MEASURED_RESPONSE ? "an impedance with its phase"
-                                             : "the resistance from an ohmmeter (--hold)";
+/// Which values move as one, and matter: `group[i]` is the first of those that value i goes with.
+static void find_groups(const tl_fit* fit, int group[TL_FIT_TOTAL]) {
+    for (int i = 0; i < TL_FIT_TOTAL; ++i)
+        group[i] = i;
+    for (size_t i = 0; i < fit->pair_count; ++i) {
+        const tl_fit_pair* pair = &fit->pairs[i];
+        if (fabs(pair->correlation) < together ||
+            (!is_loose(&fit->values[pair->a]) && !is_loose(&fit->values[pair->b])))
+            continue;
+        int from = group[pair->b];
+        for (int j = 0; j < TL_FIT_TOTAL; ++j)
+            group[j] = group[j] == from ? group[pair->a] : group[j];
+    }
 }
 
-static void warn_of_pair(tl_fit* fit, const tl_fit_pair* pair) {
-    if (fabs(pair->correlation) < together ||
-        (!is_loose(&fit->values[pair->a]) && !is_loose(&fit->values[pair->b])))
+static bool is_in(const int group[TL_FIT_TOTAL], int first, tl_fit_value value) {
+    return group[value] == first;
+}
+
+/// What would tell values apart that move as one.
+static const char* what_tells(const tl_fit* fit, const int group[TL_FIT_TOTAL], int first) {
+    if (is_in(group, first, TL_FIT_SCALE))
+        return "an impedance, a response whose zero is known (gain_db or ratio), or a value held, "
+               "such as the resistance by an ohmmeter";
+    if (is_in(group, first, TL_FIT_INDUCTANCE) && is_in(group, first, TL_FIT_CAPACITANCE))
+        return "an impedance below the resonance, a second sweep with a known capacitor across it, "
+               "or a value held; what is told is the resonance";
+    if (is_in(group, first, TL_FIT_RESISTANCE))
+        return "an impedance with its phase, or the resistance by an ohmmeter (--hold)";
+    return fit->phased ? "more points around and above the resonance"
+                       : "the phase, around and above the resonance";
+}
+
+/// One sentence for values that move as one; nothing for one that goes by itself.
+static void warn_of_group(tl_fit* fit, const int group[TL_FIT_TOTAL], int first) {
+    int count = 0;
+    for (int i = 0; i < TL_FIT_TOTAL; ++i)
+        count += group[i] == first;
+    if (count < 2)
         return;
-    WARN(fit,
-         "The sweep cannot tell %s and %s apart (their errors move together, correlation %.3f). "
-         "What would: %s.",
-         words_of(pair->a), words_of(pair->b), pair->correlation, what_tells(fit, pair));
+    tl_text words = {0};
+    int said = 0;
+    for (int i = 0; i < TL_FIT_TOTAL; ++i)
+        if (group[i] == first) {
+            const char* between = said == 0 ? "" : said + 1 == count ? " and " : ", ";
+            tl_text_addf(&words, "%sthe %s", between, words_of((tl_fit_value)i));
+            ++said;
+        }
+    WARN(fit, "The sweep cannot tell %s apart: their errors move together. What would: %s.",
+         tl_text_get(&words), what_tells(fit, group, first));
+    tl_text_free(&words);
+}
+
+/// What is open by itself, and what only together.
+static void warn_of_open(tl_fit* fit, const tl_fit_problem* problem) {
+    int group[TL_FIT_TOTAL];
+    find_groups(fit, group);
+    for (int i = 0; i < TL_FIT_TOTAL; ++i) {
+        bool alone = true;
+        for (int j = 0; j < TL_FIT_TOTAL; ++j)
+            alone = alone && (i == j || group[i] != group[j]);
+        if (alone)
+            warn_of_value(fit, problem, (tl_fit_value)i);
+    }
+    for (int i = 0; i < TL_FIT_TOTAL; ++i)
+        warn_of_group(fit, group, i);
 }
 
 static void warn_of_misses(tl_fit* fit) {
     if (!fit->misses)
         return;
+    char* where = hz_words(fit->miss_hz);
     WARN(fit,
          "The pickup is not quite this model: it lies %s what was measured by up to %.2g %%, near "
-         "%.3g Hz, and such misses hang together (point to point they scatter by %.2g %%). The "
+         "%s, and such misses hang together (point to point they scatter by %.2g %%). The "
          "intervals count chance alone: they are too narrow.",
-         fit->miss > 0 ? "above" : "below", 100 * expm1(fabs(fit->miss)), fit->miss_hz,
-         100 * fit->noise);
+         fit->miss > 0 ? "above" : "below", 100 * expm1(fabs(fit->miss)), where, 100 * fit->noise);
+    free(where);
+}
+
+static void warn_of_rival(tl_fit* fit) {
+    if (!fit->rival)
+        return;
+    tl_text words = {0};
+    for (int i = 0; i <= TL_FIT_CAPACITANCE; ++i) {
+        static const tl_unit as[] = {TL_UNIT_HENRY, TL_UNIT_OHM, TL_UNIT_FARAD};
+        double unit = pow(10, floor(log10(fit->rival_values[i])) - 3);
+        tl_text_add(&words, i ? ", " : "");
+        tl_quantity_add(&words, as[i], round(fit->rival_values[i] / unit) * unit);
+    }
+    WARN(
+        fit,
+        "Another pickup fits this sweep as well: %s. The one whose capacitance is nearer to a "
+        "usual "
+        "winding's (80 to 200 pF) is shown. An impedance would tell which it is, or a second sweep "
+        "with another load, or a value held.",
+        tl_text_get(&words));
+    tl_text_free(&words);
 }
 
 static void note_eddy(tl_fit* fit) {
@@ -294,15 +370,16 @@ void tl_fit_judge(tl_fit* fit, const tl_fit_problem* problem, const double held[
     for (int i = 0; i < TL_FIT_TOTAL; ++i)
         estimate(fit, problem, &spread, (tl_fit_value)i, !isnan(held[i]));
     pair_up(fit, problem, &spread);
+    for (int i = 0; i <= TL_FIT_CAPACITANCE; ++i) // else there are others everywhere
+        fit->rival = fit->rival && fit->values[i].told;
     find_resonance(fit, problem, &spread);
     fit->meter_hz[0] = 120;
     fit->meter_hz[1] = 1000;
+    const tl_fit_coil coil = tl_fit_coil_at(problem->at, problem->eddy);
     for (int i = 0; i < 2; ++i)
-        fit->meter_henry[i] = tl_fit_meter_henry(problem->at, problem->eddy, fit->meter_hz[i]);
-    for (int i = 0; i < TL_FIT_TOTAL; ++i)
-        warn_of_value(fit, problem, (tl_fit_value)i);
-    for (size_t i = 0; i < fit->pair_count; ++i)
-        warn_of_pair(fit, &fit->pairs[i]);
+        fit->meter_henry[i] = tl_fit_meter_henry(&coil, fit->meter_hz[i]);
+    warn_of_open(fit, problem);
+    warn_of_rival(fit);
     warn_of_misses(fit);
     note_eddy(fit);
     note_meter(fit);

@@ -32,52 +32,60 @@ double tl_fit_number(tl_fit_value value, double coordinate) {
     return value == TL_FIT_EDDY_FRACTION ? 1 / (1 + exp(-inside)) : exp(inside);
 }
 
+tl_fit_coil tl_fit_coil_at(const double at[TL_FIT_TOTAL], bool eddy) {
+    tl_fit_coil coil = {.eddy = eddy};
+    for (int i = 0; i < TL_FIT_TOTAL; ++i) {
+        coil.number[i] = tl_fit_number((tl_fit_value)i, at[i]);
+        coil.is_end[i] = tl_fit_is_end((tl_fit_value)i, at[i]);
+    }
+    return coil;
+}
+
 /// The series impedance, and by how much it changes with the coordinates it depends on.
-static double complex series(double omega, const double at[TL_FIT_TOTAL], bool eddy,
+static double complex series(double omega, const tl_fit_coil* coil,
                              double complex change[TL_FIT_TOTAL]) {
-    double ohm = tl_fit_number(TL_FIT_RESISTANCE, at[TL_FIT_RESISTANCE]);
-    double complex coil = I * omega * tl_fit_number(TL_FIT_INDUCTANCE, at[TL_FIT_INDUCTANCE]);
+    double ohm = coil->number[TL_FIT_RESISTANCE];
+    double reactance = omega * coil->number[TL_FIT_INDUCTANCE];
     change[TL_FIT_RESISTANCE] = ohm;
-    change[TL_FIT_INDUCTANCE] = coil;
+    change[TL_FIT_INDUCTANCE] = I * reactance;
     change[TL_FIT_EDDY_FRACTION] = change[TL_FIT_EDDY_RESISTANCE] = 0;
-    if (!eddy)
-        return ohm + coil;
-    double share = tl_fit_number(TL_FIT_EDDY_FRACTION, at[TL_FIT_EDDY_FRACTION]);
-    double bridge_ohm = tl_fit_number(TL_FIT_EDDY_RESISTANCE, at[TL_FIT_EDDY_RESISTANCE]);
-    double complex bridged = share * coil;
-    double complex of_bridge = bridge_ohm / (bridged + bridge_ohm); // divided current, coil's part
-    double complex of_coil = bridged / (bridged + bridge_ohm);
-    change[TL_FIT_INDUCTANCE] = coil - bridged + bridged * of_bridge * of_bridge;
-    change[TL_FIT_EDDY_FRACTION] = share * (1 - share) * coil * (of_bridge * of_bridge - 1);
-    change[TL_FIT_EDDY_RESISTANCE] = bridge_ohm * of_coil * of_coil;
-    return ohm + coil - bridged + bridged * of_bridge;
+    if (!coil->eddy)
+        return ohm + I * reactance;
+    double share = coil->number[TL_FIT_EDDY_FRACTION];
+    double bridge_ohm = coil->number[TL_FIT_EDDY_RESISTANCE];
+    double bridged = share * reactance;
+    // How the current divides: what of it goes through the bridged part of the coil.
+    double complex inside = 1 / (1 + I * (bridged / bridge_ohm));
+    double complex square = inside * inside;
+    double complex outside = 1 - inside;
+    change[TL_FIT_INDUCTANCE] = I * (reactance - bridged) + I * bridged * square;
+    change[TL_FIT_EDDY_FRACTION] = I * ((1 - share) * bridged) * (square - 1);
+    change[TL_FIT_EDDY_RESISTANCE] = bridge_ohm * outside * outside;
+    return ohm + I * (reactance - bridged) + I * bridged * inside;
 }
 
 double complex tl_fit_model(tl_measured_kind kind, double omega, const tl_two_port* port,
-                            const double at[TL_FIT_TOTAL], bool eddy,
-                            double complex slopes[TL_FIT_TOTAL]) {
+                            const tl_fit_coil* coil, double complex slopes[TL_FIT_TOTAL]) {
     double complex change[TL_FIT_TOTAL];
-    double complex zs = series(omega, at, eddy, change);
-    double complex shunt = I * omega * tl_fit_number(TL_FIT_CAPACITANCE, at[TL_FIT_CAPACITANCE]);
-    double complex y = 1 / zs + shunt; // of the pickup's terminals
+    double complex zs = series(omega, coil, change);
+    double complex ys = 1 / zs;
+    double complex shunt = I * (omega * coil->number[TL_FIT_CAPACITANCE]);
+    double complex y = ys + shunt; // of the pickup's terminals
     double complex into = port->c + port->a * y;
     bool impedance = kind == TL_MEASURED_IMPEDANCE;
-    double complex above = impedance ? port->d + port->b * y : 1;
-    double scale = impedance ? 1 : tl_fit_number(TL_FIT_SCALE, at[TL_FIT_SCALE]);
-    double complex value = impedance ? clog(above / into) : clog(scale / (zs * into));
+    double complex above = impedance ? port->d + port->b * y : coil->number[TL_FIT_SCALE] * ys;
+    double complex value = clog(above / into);
     if (!slopes)
         return value;
     double complex by_y = (impedance ? port->b / above : 0) - port->a / into;
-    for (int i = 0; i < TL_FIT_TOTAL; ++i) {
-        double complex by = 0;
-        if (i <= TL_FIT_EDDY_RESISTANCE && i != TL_FIT_CAPACITANCE)
-            by = -change[i] / (zs * zs) * by_y - (impedance ? 0 : change[i] / zs);
-        else if (i == TL_FIT_CAPACITANCE)
-            by = shunt * by_y;
-        else
-            by = impedance ? 0 : 1;
-        slopes[i] = tl_fit_is_end((tl_fit_value)i, at[i]) ? 0 : by;
-    }
+    double complex by_zs = -ys * ys * by_y - (impedance ? 0 : ys);
+    for (int i = 0; i < TL_FIT_TOTAL; ++i)
+        slopes[i] = i == TL_FIT_CAPACITANCE ? shunt * by_y
+                    : i == TL_FIT_SCALE     ? (impedance ? 0 : 1)
+                                            : change[i] * by_zs;
+    for (int i = 0; i < TL_FIT_TOTAL; ++i)
+        if (coil->is_end[i])
+            slopes[i] = 0;
     return value;
 }
 
@@ -98,18 +106,17 @@ static void cubic_roots(const double c[3], double complex roots[3]) {
 /// With s in units of 1 / sqrt(L C), the terminals' voltage falls to the EMF over
 /// (s a + r)(1 + s C R + s^2 C b) + s^2 C a r, over (s a + r), where a = f L is bridged by r and
 /// b = (1 - f) L is not.
-bool tl_fit_pole(const double at[TL_FIT_TOTAL], bool eddy, double* hz, double* q) {
-    double henry = tl_fit_number(TL_FIT_INDUCTANCE, at[TL_FIT_INDUCTANCE]);
-    double farad = tl_fit_number(TL_FIT_CAPACITANCE, at[TL_FIT_CAPACITANCE]);
+bool tl_fit_pole(const tl_fit_coil* coil, double* hz, double* q) {
+    double henry = coil->number[TL_FIT_INDUCTANCE];
+    double farad = coil->number[TL_FIT_CAPACITANCE];
     double omega = 1 / sqrt(henry * farad);
-    double damping = tl_fit_number(TL_FIT_RESISTANCE, at[TL_FIT_RESISTANCE]) * farad * omega;
+    double damping = coil->number[TL_FIT_RESISTANCE] * farad * omega;
     double complex pole = 0;
-    if (!eddy) {
+    if (!coil->eddy) {
         pole = -damping / 2 + csqrt(damping * damping / 4 - 1);
     } else {
-        double share = tl_fit_number(TL_FIT_EDDY_FRACTION, at[TL_FIT_EDDY_FRACTION]);
-        double bridge =
-            tl_fit_number(TL_FIT_EDDY_RESISTANCE, at[TL_FIT_EDDY_RESISTANCE]) / (omega * henry);
+        double share = coil->number[TL_FIT_EDDY_FRACTION];
+        double bridge = coil->number[TL_FIT_EDDY_RESISTANCE] / (omega * henry);
         double third = share * (1 - share);
         double second = bridge * (1 - share) + share * damping + share * bridge;
         double first = bridge * damping + share;
@@ -127,9 +134,9 @@ bool tl_fit_pole(const double at[TL_FIT_TOTAL], bool eddy, double* hz, double* q
     return isfinite(*hz) && isfinite(*q);
 }
 
-double tl_fit_meter_henry(const double at[TL_FIT_TOTAL], bool eddy, double hz) {
+double tl_fit_meter_henry(const tl_fit_coil* coil, double hz) {
     const tl_two_port wire = {.a = 1, .d = 1};
     double omega = 2 * M_PI * hz;
-    double complex z = cexp(tl_fit_model(TL_MEASURED_IMPEDANCE, omega, &wire, at, eddy, NULL));
+    double complex z = cexp(tl_fit_model(TL_MEASURED_IMPEDANCE, omega, &wire, coil, NULL));
     return cimag(z) / omega;
 }

@@ -24,17 +24,23 @@ double tl_fit_number(tl_fit_value value, double coordinate);
 /// Whether a coordinate is at such an end.
 bool tl_fit_is_end(tl_fit_value value, double coordinate);
 
+/// A pickup by its values.
+typedef struct {
+    double number[TL_FIT_TOTAL];
+    bool is_end[TL_FIT_TOTAL];
+    bool eddy; ///< else the eddy values do not count
+} tl_fit_coil;
+tl_fit_coil tl_fit_coil_at(const double at[TL_FIT_TOTAL], bool eddy);
+
 /// The logarithm of what is measured at the meter, an impedance in ohm or a ratio to the pickup's
-/// EMF, at coordinates `at` of all values; and how it changes with each coordinate, when `slopes`
-/// is not NULL. Without `eddy` the eddy values do not count.
+/// EMF; and how it changes with each coordinate, when `slopes` is not NULL.
 double complex tl_fit_model(tl_measured_kind kind, double omega, const tl_two_port* port,
-                            const double at[TL_FIT_TOTAL], bool eddy,
-                            double complex slopes[TL_FIT_TOTAL]);
+                            const tl_fit_coil* coil, double complex slopes[TL_FIT_TOTAL]);
 
 /// The pole of the bare pickup: its frequency and Q. False when it has no resonance.
-bool tl_fit_pole(const double at[TL_FIT_TOTAL], bool eddy, double* hz, double* q);
+bool tl_fit_pole(const tl_fit_coil* coil, double* hz, double* q);
 
 /// What an inductance meter reads at the bare pickup's terminals.
-double tl_fit_meter_henry(const double at[TL_FIT_TOTAL], bool eddy, double hz);
+double tl_fit_meter_henry(const tl_fit_coil* coil, double hz);
 
 #endif

@@ -144,7 +144,10 @@ static tl_node add_node(void* context, const char* what) {
 static void add_element(void* context, char kind, tl_node a, tl_node b, double value) {
     tl_fit_network* network = context;
     network->elements = tl_grow_one(network->elements, network->element_count, sizeof(element));
-    network->elements[network->element_count++] = (element){kind == 'q' ? 'r' : kind, a, b, value};
+    element* added = &network->elements[network->element_count++];
+    *added = (element){kind, a, b, value};
+    if (kind == 'q')
+        added->kind = 'r';
 }
 
 static tl_node emit(tl_fit_network* network, const tl_part* part, tl_node in) {

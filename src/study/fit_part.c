@@ -89,11 +89,12 @@ static tl_status check_values(const tl_fit* fit, const char* path, tl_error* err
 
 static char* part_text(const tl_fit* fit, const char* name) {
     tl_text source = {0};
-    tl_text_addf(&source,
-                 "fitted to %s, %zu frequencies from %.4g Hz to %.4g Hz; tolerances are "
-                 "its intervals of 95 %%",
-                 tl_file_name(fit->file), fit->measured, fit->points[0].hz,
-                 fit->points[fit->point_count - 1].hz);
+    tl_text_addf(&source, "fitted to %s, %zu frequencies from ", tl_file_name(fit->file),
+                 fit->measured);
+    tl_quantity_add(&source, TL_UNIT_HERTZ, fit->points[0].hz);
+    tl_text_add(&source, " to ");
+    tl_quantity_add(&source, TL_UNIT_HERTZ, fit->points[fit->point_count - 1].hz);
+    tl_text_add(&source, "; tolerances are its intervals of 95 %");
     tl_text text = {0};
     tl_text_add(&text,
                 "# Written by toneload fit. In a folder of your own parts this file is called "
@@ -143,7 +144,10 @@ tl_status tl_fit_write_part(const tl_fit* fit, const char* path, const char* nam
                             tl_error* error) {
     tl_locale locale = tl_locale_plain();
     char* own = name ? tl_copy(name) : name_after(fit->file);
-    tl_status status = check_values(fit, path, error);
+    tl_text safe = {0};
+    tl_text_add_safe(&safe, path);
+    tl_status status = check_values(fit, tl_text_get(&safe), error);
+    tl_text_free(&safe);
     if (status == TL_OK && !tl_name_is_good(own)) {
         tl_text shown = {0};
         tl_text_add_safe(&shown, own);

@@ -45,10 +45,11 @@ static void work_out(const tl_fit_problem* problem, const double at[TL_FIT_TOTAL
                      const double* root, double* misses, double* rows) {
     const tl_fit_data* data = problem->data;
     size_t width = problem->free_count;
+    const tl_fit_coil coil = tl_fit_coil_at(at, problem->eddy);
     for (size_t i = 0; i < data->count; ++i) {
         double complex slopes[TL_FIT_TOTAL];
-        double complex model = tl_fit_model(data->kind, data->omega[i], &data->ports[i], at,
-                                            problem->eddy, rows ? slopes : NULL);
+        double complex model =
+            tl_fit_model(data->kind, data->omega[i], &data->ports[i], &coil, rows ? slopes : NULL);
         size_t other = data->count + i;
         double size_factor = data->root_weight[i] * (root ? root[i] : 1);
         double phase_factor = data->phase_rad ? data->root_weight[i] * (root ? root[other] : 1) : 0;
@@ -234,9 +235,9 @@ void tl_fit_spread_of(const tl_fit_problem* problem, tl_fit_spread* spread) {
     tl_fit_misses(problem, misses);
     double s2 = variance(problem, misses);
     free(misses);
-    square normal;
-    square vectors;
-    double unit[TL_FIT_TOTAL];
+    square normal = {{0}};
+    square vectors = {{0}};
+    double unit[TL_FIT_TOTAL] = {0};
     normal_equations(problem, normal, unit);
     find_axes(n, normal, vectors);
     double most = 0;

@@ -60,7 +60,7 @@ static double guess_scale(const tl_fit_data* data) {
 
 size_t tl_fit_starts(const tl_fit_data* data, double starts[TL_FIT_STARTS][TL_FIT_TOTAL]) {
     static const double henry_times[] = {1, 0.4, 2.5};
-    static const double farad_times[] = {1, 0.3, 4};
+    static const double farad_times[] = {1, 0.3, 10};
     size_t peak = find_peak(data);
     double ohm = guess_ohm(data);
     double henry = guess_henry(data, peak, ohm);

@@ -19,6 +19,7 @@
 
 #define COUNT(array) (sizeof(array) / sizeof *(array))
 #define CLOSE 1e-12
+#define ONE_DB 1.1220184543019633 // 10^(1/20)
 
 static tl_error* error;
 static char folder[] = "/tmp/toneload-measured-XXXXXX";
@@ -129,12 +130,9 @@ static void reads_parts_and_levels(void** state) {
         const char* name;
         double first;
         bool relative;
-    } columns[] = {{"level_db", pow(10, 0.05), true},
-                   {"gain_db", pow(10, 0.05), false},
-                   {"ratio", 1, false},
-                   {"level_v", 1, true},
-                   {"level_mv", 1e-3, true},
-                   {"level dBV", pow(10, 0.05), true}};
+    } columns[] = {{"level_db", ONE_DB, true}, {"gain_db", ONE_DB, false},
+                   {"ratio", 1, false},        {"level_v", 1, true},
+                   {"level_mv", 1e-3, true},   {"level dBV", ONE_DB, true}};
     for (size_t i = 0; i < COUNT(columns); ++i) {
         char* text = tl_printf("frequency_hz,%s\n" POINTS, columns[i].name);
         reads("a.csv", text);
