@@ -79,6 +79,7 @@ typedef struct {
                  ///< there
     // How the levels are measured; what was assumed stands in `assumed` too.
     char* dummy;          ///< "6.05 kohm, 2.4 H, 110 pF", in words, without the generator
+    bool bare;            ///< there is none: the generator drives the first lead
     double generator_ohm; ///< in series with it
     double level_v;       ///< of the generator, open, root mean square
     double meter_ohm;

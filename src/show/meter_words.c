@@ -86,16 +86,18 @@ char* tl_meter_setup_words(const tl_meter_card* card) {
     char* level = quantity(TL_UNIT_VOLT, card->level_v);
     char* ohm = quantity(TL_UNIT_OHM, card->meter_ohm);
     char* farad = quantity(TL_UNIT_FARAD, card->meter_farad);
+    char* dummy = card->bare ? tl_copy("") : tl_printf(" - dummy (%s)", card->dummy);
     char* words = tl_printf(
-        "Generator (%s, %s open) - dummy (%s) - first lead - board - last lead - "
-        "voltmeter (%s, %s)%s. %s%s",
-        generator, level, card->dummy, ohm, farad,
+        "Generator (%s, %s open)%s - first lead - board - last lead - voltmeter (%s, %s)%s.%s%s",
+        generator, level, dummy, ohm, farad,
         card->amp ? " across the amp's jack, the amp plugged in" : ", no amp",
-        card->controls ? "The guitar's volume and tone stand behind the dummy."
-                       : "No volume or tone: the dummy's box goes straight into the lead.",
-        card->end_count > 1 ? (card->amp ? " One end at a time; the others keep their amps."
-                                         : " One end at a time; the others are open.")
-                            : "");
+        card->controls ? " The guitar's volume and tone stand behind the dummy."
+        : card->bare   ? " No dummy, no volume, no tone."
+                       : " No volume or tone: the dummy's box goes straight into the lead.",
+        card->end_count < 2 ? ""
+        : card->amp         ? " One end at a time; the others keep their amps."
+                            : " One end at a time; the others are open.");
+    free(dummy);
     free(generator);
     free(level);
     free(ohm);

@@ -7,6 +7,7 @@
 #include "base/names.h"
 #include "base/statistics.h"
 #include "base/text.h"
+#include "parts/kinds.h"
 #include "rig/measure.h"
 #include "rig/toggle.h"
 
@@ -16,6 +17,8 @@
 
 /// Tolerances are three standard deviations, and so is what a meter is stated to be off.
 static const double sigmas = 3;
+/// No reading is better than this, whatever is stated of the meter.
+static const double least_meter_db = 0.01;
 static const double low_hz = 10;
 static const double high_hz = 100e3;
 
@@ -129,7 +132,7 @@ static void add_value(tl_text* text, const char* before, tl_unit unit, double va
 /// What stands in the places of guitar and amp, in words.
 static char* through_words(const tl_measure_terms* terms) {
     tl_text text = {0};
-    bool pickup = !terms->bare && tl_part_has(terms->dummy, "inductance");
+    bool pickup = !terms->bare && terms->dummy->kind == &tl_kind_pickup;
     add_value(&text, "a generator of ", TL_UNIT_OHM, terms->generator_ohm);
     if (pickup) {
         add_value(&text, " through a dummy pickup of ", TL_UNIT_HENRY,
@@ -140,6 +143,9 @@ static char* through_words(const tl_measure_terms* terms) {
             add_value(&text, ", with its eddy losses of ", TL_UNIT_OHM,
                       tl_part_number(terms->dummy, "eddy.resistance", 0));
     }
+    if (!pickup && !terms->bare)
+        add_value(&text, " through the active guitar's ", TL_UNIT_OHM,
+                  tl_part_number(terms->dummy, "output.resistance", 0));
     tl_text_add(&text, terms->controls ? ", the guitar's controls behind it" : "");
     add_value(&text, ", into a meter of ", TL_UNIT_OHM, terms->meter_ohm);
     if (terms->meter_farad > 0)
@@ -272,7 +278,8 @@ static tl_status make_rig(const tl_rig* rig, const tl_accept_options* options, t
     if (status == TL_OK && !options->as_written)
         status = tl_measure_rig(*state, options->amp, bench, error);
     tl_measure_terms terms = tl_measure_of(rig);
-    accept->meter_db = options->meter_db > 0 ? options->meter_db : terms.uncertainty_db / sigmas;
+    accept->meter_db = fmax(
+        options->meter_db > 0 ? options->meter_db : terms.uncertainty_db / sigmas, least_meter_db);
     accept->through = options->as_written
                           ? tl_copy("the rig's own guitar, which gives 1 V, and amp")
                           : through_words(&terms);

@@ -381,7 +381,8 @@ static void gather(const tl_prospect* p, const tl_outlook* o, weighing* all, dou
             add_causes(p, &all[j], step, &made);
         }
         made.one_stretch = made.one_stretch && made.count > 1;
-        qsort(made.causes, made.count, sizeof *made.causes, by_rank);
+        if (made.causes)
+            qsort(made.causes, made.count, sizeof *made.causes, by_rank);
         add_curve(p, o, &all[i], board, measured, &made);
         board->classes = tl_grow(board->classes, board->class_count + 1, sizeof *board->classes);
         board->classes[board->class_count++] = made;

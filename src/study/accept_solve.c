@@ -35,10 +35,21 @@ static size_t push(stack* s, tl_circuit* circuit) {
     return s->count++;
 }
 
+static void blame(void* context, size_t index, tl_error* error) {
+    const tl_prospect* p = context;
+    (void)index;
+    tl_error_prefix(error, "%s, with one thing wrong or within its tolerances",
+                    tl_rig_path(p->plan.rig));
+}
+
 /// Solves a stack; its curves follow those there are.
 static tl_status solve(tl_prospect* p, stack* s, tl_error* error) {
     tl_answer** answers = tl_new(s->count, sizeof *answers);
-    tl_batch batch = {.circuits = s->circuits, .count = s->count, .reference_hz = 200};
+    tl_batch batch = {.circuits = s->circuits,
+                      .count = s->count,
+                      .reference_hz = 200,
+                      .blame = blame,
+                      .context = p};
     tl_status status = tl_batch_solve(p->session, &batch, answers, error);
     p->answers = tl_grow(p->answers, p->answer_count + s->count, sizeof *p->answers);
     p->curves = tl_grow(p->curves, p->curve_count + s->count, sizeof *p->curves);

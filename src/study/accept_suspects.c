@@ -43,6 +43,8 @@ static char* part_path(const listing* l, const tl_part* part, const tl_item* ite
                        const char* path) {
     if (l->bench && part->kind == &tl_kind_pickup)
         return tl_copy("measure.dummy");
+    if (l->bench && part->kind == &tl_kind_source)
+        return tl_copy("measure.generator");
     if (l->bench && part->kind == &tl_kind_amp)
         return tl_copy("measure.meter");
     size_t size = strlen(path);

@@ -27,7 +27,7 @@ static char* dummy_words(const tl_measure_terms* terms) {
     tl_text words = {0};
     const tl_part* dummy = terms->dummy;
     if (terms->bare)
-        return tl_copy("none: the generator drives the first lead");
+        return tl_copy("none");
     if (dummy->kind == &tl_kind_source) {
         tl_quantity_add(&words, TL_UNIT_OHM, tl_part_number(dummy, "output.resistance", 0));
         if (tl_part_has(dummy, "output.coupling")) {
@@ -69,6 +69,7 @@ static void state_terms(tl_card_work* work) {
     const tl_measure_terms* terms = &work->terms;
     tl_meter_card* card = work->card;
     card->dummy = dummy_words(terms);
+    card->bare = terms->bare;
     card->generator_ohm = terms->generator_ohm;
     card->level_v = terms->level_v;
     card->meter_ohm = terms->meter_ohm;

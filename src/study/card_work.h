@@ -46,8 +46,8 @@ void tl_card_assume(tl_meter_card* card, const char* format, ...) TL_PRINTF(2, 3
 
 /// Every lead, without those that feed pedals; numbered as the board's cut list has them.
 tl_status tl_card_leads(tl_card_work* work, tl_error* error);
-/// DC leads, and what arrives at their plugs. A rig without power, or one whose power cannot be
-/// planned, has a card all the same.
+/// DC leads, and what arrives at their plugs. A rig without power, or one whose pedals cannot all
+/// be fed, has a card all the same.
 tl_status tl_card_supplies(tl_card_work* work, tl_error* error);
 
 /// Ends, states and frequencies, and the levels expected there.

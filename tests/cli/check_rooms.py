@@ -33,11 +33,11 @@ PUBLIC = {
     "spread.h": "response",  # the same
     "dress.h": "response",  # the same
     "power.h": "response",  # the same
+    "noise.h": "response",  # the same
     "build.h": "base",  # plain figures too, and rig lays them out
     "fit.h": "response",  # the same
     "accept.h": "response",  # the same
     "meter.h": "response",  # the same
-    "noise.h": "response",  # the same
     "measured.h": "base",
     "design.h": "circuit",
     "bench.h": "study",

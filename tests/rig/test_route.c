@@ -34,7 +34,7 @@ static tl_route_way find(tl_route_end from, tl_route_end to, const tl_area_m* wa
 }
 
 static void is_long(tl_route_way way, double length_m) {
-    if (fabs(way.length_m - length_m) > 1e-9)
+    if (!(fabs(way.length_m - length_m) < 1e-9)) // so that no number at all fails too
         fail_msg("a way of %.12g m, not %.12g m", way.length_m, length_m);
     free(way.way);
 }
@@ -188,6 +188,17 @@ static void within(void** state) {
     free(way.way);
     rules.within = &(tl_area_m){{0, 0}, {0.2, 0.1}};
     assert_false(tl_route_find(&from, &to, &rules, &way));
+    // Half a circle of 20 mm swings out by that much: a border at 21 mm leaves it, one at 19 mm
+    // not.
+    rules = (tl_route_rules){.within = &(tl_area_m){{-0.1, -0.1}, {0.1, 0.021}}, .radius_m = 0.02};
+    from = end_at(0, 0, 90);
+    to = end_at(0.04, 0, 90);
+    assert_true(tl_route_find(&from, &to, &rules, &way));
+    is_long(way, pi * 0.02);
+    rules.within = &(tl_area_m){{-0.1, -0.1}, {0.1, 0.019}};
+    bool found = tl_route_find(&from, &to, &rules, &way);
+    assert_true(!found || way.length_m > pi * 0.02 + 1e-6);
+    free(way.way);
 }
 
 // One step of a walk along a way, and what it may not enter.

@@ -339,13 +339,94 @@ static void dc_on_deck(void** state) {
     free(rest);
 }
 
+// Two supplies: the second one's first output is where that one stands.
+static void two_supplies(void** state) {
+    (void)state;
+    tl_build* build = build_of((board_case){
+        .left_mm = 120,
+        .rest =
+            "  supplies:\n"
+            "  - {supply: left, under: yes, left: 0 mm, front: 200 mm, width: 60 mm, depth: 40 mm, "
+            "outputs: {side: right, first: 20 mm, step: 10 mm}}\n"
+            "  - {supply: right, under: yes, left: 500 mm, front: 200 mm, width: 60 mm, depth: 40 "
+            "mm}\n"
+            "power:\n"
+            "  supplies:\n"
+            "  - {name: left, kind: switching, outputs: [{name: a, voltage: 9 V, current: 100 mA}, "
+            "{name: b, voltage: 9 V, current: 100 mA}]}\n"
+            "  - {name: right, kind: switching, outputs: [{name: a, voltage: 9 V, current: 100 "
+            "mA}, {name: b, voltage: 9 V, current: 100 mA}]}\n"
+            "  pedals:\n"
+            "  - {pedal: one, voltage: 9 V, polarity: centre-negative, current: 20 mA, output: "
+            "right/b}\n"
+            "  - {pedal: two, voltage: 9 V, polarity: centre-negative, current: 20 mA, output: "
+            "left/b}\n"});
+    const tl_build_lead* one = &build->leads[3];
+    const tl_build_lead* two = &build->leads[4];
+    assert_string_equal(one->from.name, "right/b");
+    assert_string_equal(two->from.name, "left/b");
+    // Nothing is said of the right one's: along its front, at a quarter and three quarters.
+    assert_true(is_near(one->from.jack.x_m, 0.545) && is_near(one->from.jack.y_m, 0.2));
+    assert_true(is_near(two->from.jack.x_m, 0.06) && is_near(two->from.jack.y_m, 0.23));
+    assert_int_equal(one->from.side, TL_SIDE_FRONT);
+    tl_build_free(build);
+}
+
+// An audio lead to what hangs below goes down at the plug of what stands above, whichever of the
+// two the signal comes to first: from there it is free, and 40 mm longer.
+static void audio_below(void** state) {
+    (void)state;
+    for (int i = 0; i < 2; ++i) {
+        char* text =
+            tl_printf("guitar: {pickup: single-coil}\n"
+                      "chain:\n"
+                      "- {pedal: booster, name: one, engaged: no}\n"
+                      "- {cable: {capacitance: 100 pF/m, outer: 4 mm, bend: 5}, length: layout}\n"
+                      "- {pedal: booster, name: two, engaged: no}\n"
+                      "amp: tube-input\n"
+                      "board:\n"
+                      "  width: 600 mm\n"
+                      "  depth: 300 mm\n"
+                      "  drop: 40 mm\n"
+                      "  slack: {share: 0 %%, least: 0 mm}\n"
+                      "  plug: %s\n"
+                      "  pedals:\n"
+                      "  - {pedal: one, left: 400 mm, front: 50 mm, width: 80 mm, depth: 120 mm, "
+                      "under: %s, in: "
+                      "{side: right, at: 60 mm}, out: {side: %s, at: 40 mm}}\n"
+                      "  - {pedal: two, left: 100 mm, front: 50 mm, width: 80 mm, depth: 120 mm, "
+                      "under: %s, in: "
+                      "{side: %s, at: 40 mm}, out: {side: left, at: 60 mm}}\n",
+                      STRAIGHT, i ? "no" : "yes", i ? "back" : "left", i ? "yes" : "no",
+                      i ? "right" : "back");
+        tl_rig* rig = rig_of(tl_session_library(session), text, error);
+        if (!rig)
+            fail_msg("%s", tl_error_text(error));
+        free(text);
+        tl_build* build = NULL;
+        assert_int_equal(tl_study_build(session, rig, NULL, &build, error), TL_OK);
+        const tl_build_lead* lead = &build->leads[0];
+        // The one below leaves sideways at (360, 90) or (220, 90), the one above is free at (140,
+        // 210) or (440, 210): 220 mm across and 120 mm back. It leaves level and turns towards the
+        // end on a circle of 20 mm, whose middle is 20 mm back: from there 220 across and 100 back.
+        double apart = hypot(0.22, 0.1);
+        double piece = sqrt(apart * apart - 0.02 * 0.02);
+        double turn = atan2(0.1, 0.22) + asin(0.02 / apart);
+        assert_true(is_near(lead->drop_m, 0.04));
+        assert_true(is_near(lead->route_m, piece + 0.02 * turn + 0.04));
+        tl_build_free(build);
+        tl_rig_free(rig);
+    }
+}
+
 int main(void) {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(figures),        cmocka_unit_test(plugs_meet),
         cmocka_unit_test(plug_meets_box), cmocka_unit_test(plugs_turn),
         cmocka_unit_test(lengths),        cmocka_unit_test(tight_bend),
         cmocka_unit_test(no_way),         cmocka_unit_test(dc_below),
-        cmocka_unit_test(dc_on_deck),
+        cmocka_unit_test(dc_on_deck),     cmocka_unit_test(two_supplies),
+        cmocka_unit_test(audio_below),
     };
     return cmocka_run_group_tests(tests, start, stop);
 }

@@ -185,7 +185,7 @@ static void leads_have_ends(void** state) {
         assert_string_equal(card->leads[i].to, ends[i][1]);
     }
     assert_int_equal(card->end_count, 2);
-    assert_int_equal(card->state_count, 4); // a loop on or off, at two ends
+    assert_int_equal(card->state_count, 4);                   // a loop on or off, at two ends
     assert_string_equal(card->states[1].name, "dirt + fuzz"); // with what is on inside
     assert_string_equal(card->states[2].name, "all off");
     assert_int_equal(card->states[2].end, 1);
