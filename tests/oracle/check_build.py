@@ -202,6 +202,66 @@ def check_ways(run):
     run.check(walked >= 12, "only", walked, "ways on the demo boards")
 
 
+def drawn_board(rng):
+    """Pedals that stand anywhere, jacks on any side."""
+    count, boxes = rng.randrange(3, 7), []
+    while len(boxes) < count:
+        w, d = rng.randrange(60, 160, 5), rng.randrange(60, 160, 5)
+        x, y = rng.randrange(0, 900 - w, 5), rng.randrange(0, 450 - d, 5)
+        if all(x + w + 10 <= a or a + c + 10 <= x or y + d + 10 <= b or b + e + 10 <= y for a, b, c, e in boxes):
+            boxes.append((x, y, w, d))
+    names = ["p%d" % i for i in range(len(boxes))]
+    text = chain_text(["layout"] * (len(boxes) - 1), names, PATCH.replace("bend: 4", "bend: %d" % rng.choice([1, 2, 4, 6])))
+    text += "board:\n  width: 900 mm\n  depth: 450 mm\n  plug: %s\n  pedals:\n" % rng.choice(["flat", "right-angle", "straight", "right-angle-clamped"])
+    for name, (x, y, w, d) in zip(names, boxes):
+        jacks = []
+        for _ in range(2):
+            side = rng.choice(sorted(SIDES))
+            jacks.append("{side: %s, at: %d mm}" % (side, rng.randrange(10, (d if side in ("left", "right") else w) - 10)))
+        text += "    - {pedal: %s, left: %d mm, front: %d mm, width: %d mm, depth: %d mm, in: %s, out: %s}\n" % ((name, x, y, w, d) + tuple(jacks))
+    return text
+
+
+def direction(a, b):
+    size = math.dist(a, b)
+    return (b[0] - a[0]) / size, (b[1] - a[1]) / size
+
+
+def check_drawn(run):
+    """Where nothing stands in the way of the shortest way, that is the route; and else none runs through anything."""
+    run.group("boards drawn at random")
+    rng = random.Random(7)
+    walked = free = refused = 0
+    for number in range(16):
+        done = run.run("build", run.write("drawn.yaml", drawn_board(rng)), "--json")
+        if done.returncode == 2:
+            refused += 1
+            run.check(b"drawn.yaml:" in done.stderr and b"layout" in done.stderr, "board", number, "is refused:", done.stderr)
+            continue
+        answer = json.loads(done.stdout)
+        boxes = [(b["left_m"], b["front_m"], b["width_m"], b["depth_m"]) for b in answer["boxes"]]
+        for lead in answer["leads"]:
+            way = lead["way_m"]
+            if not way:
+                continue
+            what = "board %d, lead %d" % (number, lead["number"])
+            length, points, room = ways.round_corners(way, lead["bend_m"] or 1e-9)
+            near(run, what + ": walked", lead["route_m"], length, 1e-8)
+            run.check(room > -1e-8, what, "bends do not fit by", room)
+            half = lead["diameter_m"] / 2
+            run.check(min(ways.distance_to_box(points, box) for box in boxes) > half - 1e-6, what, "runs through a box")
+            walked += 1
+            if len(way) > 2 and lead["bend_m"] > lead["bend_least_m"] - 1e-9:
+                ends = (way[0], direction(way[0], way[1]), way[-1], direction(way[-2], way[-1]), lead["bend_m"])
+                straight = ways.dubins_points(*ends)
+                # The program keeps half a lead away from boxes with sharp corners: sqrt(2) of it.
+                if min(ways.distance_to_box(straight, box) for box in boxes) > math.sqrt(2) * half + 1e-6:
+                    free += 1
+                    near(run, what + ": the shortest way is free", length, ways.dubins(*ends), 1e-8)
+    print("%d ways, %d of them free to be the shortest; %d boards refused" % (walked, free, refused))
+    run.check(walked > 40 and free > 10 and refused < 8, "too few ways", walked, free, refused)
+
+
 # ---- the tone
 
 def check_tone(run):
@@ -449,6 +509,7 @@ def check_prices_bad(run):
 def run_all(run):
     check_by_hand(run)
     check_ways(run)
+    check_drawn(run)
     check_tone(run)
     check_findings(run)
     check_force(run)

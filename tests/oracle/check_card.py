@@ -230,7 +230,7 @@ def check_limits(run, cards):
     """Boards of our own: with a meter off by no more than stated nearly all pass the whole card; without it about 98 of 100 within
     the limits less the meter's share."""
     run.group("limits")
-    for what, seed, count in (("plain", 5, 200), ("buffered", 6, 250)):
+    for what, seed, count in (("plain", 5, 120), ("buffered", 6, 160)):
         if what not in cards:
             continue
         board, limits = cards[what]

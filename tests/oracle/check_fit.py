@@ -215,6 +215,39 @@ def log_error(name, values, errors):
     return errors[name] / (values[name] * (1 - values[name])) if name == "fraction" else errors[name]
 
 
+# Sweeps in whose sum of squares false minima stand: a pot far from its end hides the pickup, a resonance is narrow or beyond the
+# sweep. Pickup, controls, lead, ends of the sweep, how many frequencies, the noise.
+HARD = [
+    ({"inductance": 1.0, "resistance": 558.0, "capacitance": 59e-12}, None, None, 133.0, 18.6e3, 179, 0.02),
+    ({"inductance": 0.95, "resistance": 1246.0, "capacitance": 162e-12}, TURNED, LEAD, 60.0, 20e3, 240, 0.018),
+    ({"inductance": 1.93, "resistance": 8711.0, "capacitance": 67e-12}, TURNED, LEAD, 60.0, 30e3, 120, 0.005),
+    ({"inductance": 1.49, "resistance": 1154.0, "capacitance": 79e-12}, TURNED, LEAD, 100.0, 30e3, 120, 0.005),
+    ({"inductance": 0.63, "resistance": 12867.0, "capacitance": 151e-12}, TURNED, LEAD, 100.0, 15e3, 90, 0.01),
+    ({"inductance": 0.41, "resistance": 457.0, "capacitance": 159e-12}, TURNED, LEAD, 60.0, 12e3, 150, 0.01),
+]
+
+
+def check_hard(run):
+    """The lowest minimum is found: SciPy starts beside the truth and knows where it is."""
+    run.group("sweeps with false minima")
+    rng = np.random.default_rng(12)
+    for number, (part, guitar, chain, first, last, points, noise) in enumerate(HARD * 3):
+        hz = sweeps.log_sweep(first, last, points)
+        model = impedance_model(hz, guitar or {}, chain or ())
+        measured = sweeps.noisy(model(part), noise, rng)
+        ours = sweeps.Fit(model, measured, start_near(part))
+        what = "hard-%d.csv" % number
+        found, _ = run_fit(run, what, sweeps.csv_text(*columns_of("impedance", hz, measured)), *words_for(guitar, chain, None))
+        if found is None:
+            continue
+        got = {name: found[name][0] for name in NAMES[:3]}
+        if "fraction" in found:
+            got["eddy"] = {"fraction": found["fraction"][0], "resistance": found["eddy_resistance"][0]}
+        z = model(got)
+        sum_of = np.sum(np.log(np.abs(z / measured)) ** 2 + np.angle(z / measured) ** 2)
+        run.check(sum_of <= 2 * ours.done.cost * (1 + 1e-6), what, "sum of squares", sum_of, "where SciPy finds", 2 * ours.done.cost, got)
+
+
 # ---- wild points
 
 def check_robust(run):
@@ -466,6 +499,7 @@ def check_bad(run):
 
 def run_all(run):
     check_sweeps(run)
+    check_hard(run)
     check_robust(run)
     check_formats(run)
     check_published(run)

@@ -20,9 +20,9 @@ def turn_of(angle):
     return angle % (2 * math.pi)
 
 
-def dubins(start, heading, end, arriving, radius):
-    """The shortest of the four ways arc-straight-arc; headings as (dx, dy) of length 1."""
-    best = math.inf
+def dubins_ways(start, heading, end, arriving, radius):
+    """The ways arc-straight-arc, at most four: (length, first turn's side, last one's, centres, angles turned)."""
+    found = []
     for first, last in itertools.product((1, -1), repeat=2):  # 1: to the left
         a = (start[0] - first * radius * heading[1], start[1] + first * radius * heading[0])
         b = (end[0] - last * radius * arriving[1], end[1] + last * radius * arriving[0])
@@ -38,8 +38,24 @@ def dubins(start, heading, end, arriving, radius):
         one = turn_of(first * (along - math.atan2(heading[1], heading[0])))
         two = turn_of(last * (math.atan2(arriving[1], arriving[0]) - along))
         one, two = (0.0 if 2 * math.pi - t < 1e-9 else t for t in (one, two))
-        best = min(best, straight + radius * (one + two))
-    return best
+        found.append((straight + radius * (one + two), first, last, a, b, one, two))
+    return found
+
+
+def dubins(start, heading, end, arriving, radius):
+    """The length of the shortest of them; headings as (dx, dy) of length 1."""
+    return min(way[0] for way in dubins_ways(start, heading, end, arriving, radius))
+
+
+def dubins_points(start, heading, end, arriving, radius):
+    """The shortest of them as points."""
+    _, first, last, a, b, one, two = min(dubins_ways(start, heading, end, arriving, radius))
+    begin = math.atan2(start[1] - a[1], start[0] - a[0]) + first * np.linspace(0, one, 80)
+    finish = math.atan2(end[1] - b[1], end[0] - b[0]) - last * np.linspace(two, 0, 80)
+    arc = np.array(a) + radius * np.stack([np.cos(begin), np.sin(begin)], axis=1)
+    other = np.array(b) + radius * np.stack([np.cos(finish), np.sin(finish)], axis=1)
+    share = np.linspace(0, 1, 500)[:, None]
+    return np.concatenate([arc, arc[-1] + (other[0] - arc[-1]) * share, other])
 
 
 def round_corners(corners, radius, step=0.0005):
