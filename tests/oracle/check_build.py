@@ -343,10 +343,8 @@ def check_force(run):
     run.group("fastening")
     held = ", fastener: {strength: 25 lbf/in2}, area: 6 in2, weight: 2 kg"
     weak = ", fastener: {strength: 7 lbf/in2}, area: 5 cm2, weight: 1500 g"
-    thin = ", fastener: {strength: 25 lbf/in2}, cover: 100 %, weight: 1 lb, thin: yes, pull: 300 N"
-    pedals = dict(PEDALS, one=PEDALS["one"] + held, two=PEDALS["two"] + weak, three=PEDALS["three"].replace("100 mm", "%g mm" % 100) + thin)
-    pedals["three"] = PEDALS["three"] + thin
-    pedals = {name: words.replace("100 %,", "100 %%,") for name, words in pedals.items()}
+    thin = ", fastener: {strength: 25 lbf/in2}, cover: 100 %%, weight: 1 lb, thin: yes, pull: 300 N"
+    pedals = dict(PEDALS, one=PEDALS["one"] + held, two=PEDALS["two"] + weak, three=PEDALS["three"] + thin)
     answer = build(run, run.write("force.yaml", hand_board(pedals=pedals, more="  acceleration: 4\n")))
     if not answer:
         return
