@@ -169,6 +169,12 @@ double tl_gauge_diameter_m(double gauge) {
     return 0.127e-3 * pow(92.0, (36.0 - gauge) / 39.0);
 }
 
+char* tl_gauge_words(double diameter_m) {
+    double gauge = 36 - 39 * log(diameter_m / 0.127e-3) / log(92);
+    bool whole = fabs(gauge - round(gauge)) < 0.01;
+    return whole ? tl_printf("%.0f AWG", gauge) : tl_printf("%.3g mm", 1e3 * diameter_m);
+}
+
 /// Whether a unit's name can be read: no numbers in it but, where squares are among what it is made
 /// of, a 2 that ends a symbol.
 static bool is_readable(const char* name, tl_unit unit) {

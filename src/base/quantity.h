@@ -60,6 +60,9 @@ const char* tl_unit_symbol(tl_unit unit);
 /// Diameter of an American wire gauge, m: 0.127 mm x 92^((36 - n)/39) (ASTM B258, as described in
 /// "American wire gauge, formula", liquisearch.com; seen).
 double tl_gauge_diameter_m(double gauge);
+/// A diameter as the trade names it: "22 AWG" when it is a whole gauge, else "0.6 mm"; free with
+/// free().
+char* tl_gauge_words(double diameter_m);
 
 /// Standard acceleration of free fall, m/s2, exact (CGPM 1901; from memory).
 #define TL_STANDARD_GRAVITY 9.80665

@@ -87,9 +87,7 @@ static void set_wire(const tl_build_work* w, const tl_layout_lead* from, size_t 
     const tl_dc_lead* dc = consumer->lead.wire ? &consumer->lead : &power->lead;
     tl_power_lead known = tl_power_lead_of(power, consumer);
     double gauge_m = dc->wire ? tl_part_number(dc->wire, "gauge", 0) : tl_gauge_diameter_m(24);
-    double awg = 36 - 39 * log(gauge_m / 0.127e-3) / log(92);
-    bool whole = fabs(awg - round(awg)) < 0.01;
-    lead->type = whole ? tl_printf("%.0f AWG", awg) : tl_printf("%.3g mm", 1e3 * gauge_m);
+    lead->type = tl_gauge_words(gauge_m);
     lead->farad = NAN;
     lead->loop_ohm = 2 * known.ohm_per_m * lead->length_m;
 }

@@ -42,11 +42,7 @@ static const tl_part* output_part(const tl_power* power, size_t index) {
 
 static char* gauge_words(const tl_power* power, const tl_consumer* consumer) {
     const tl_dc_lead* lead = consumer->lead.wire ? &consumer->lead : &power->lead;
-    if (!lead->wire)
-        return tl_copy("");
-    tl_text words = {0};
-    tl_quantity_add(&words, TL_UNIT_GAUGE, tl_part_number(lead->wire, "gauge", 0));
-    return tl_text_take(&words);
+    return lead->wire ? tl_gauge_words(tl_part_number(lead->wire, "gauge", 0)) : tl_copy("");
 }
 
 /// The lead of the cut list that feeds a pedal; NULL: there is no board, or it is not on the list.

@@ -240,8 +240,7 @@ static void list_runs(tl_inspection* found, const tl_rig* rig) {
     }
 }
 
-/// The values of power, board and measuring stand beside the sound's: none of them is drawn at
-/// random.
+/// The values of power and board stand beside the sound's: none of them is drawn at random.
 static void list_beside(void* context, tl_part* part, const char* name, const char* path) {
     listing* l = context;
     tl_text about = {0};
@@ -252,6 +251,14 @@ static void list_beside(void* context, tl_part* part, const char* name, const ch
         tl_text_addf(&about, ", '%s'", name);
     tl_listing_part(l->found, part, path, tl_text_get(&about));
     tl_text_free(&about);
+}
+
+/// Those of measuring have the tolerances that they state; a dummy's parts are no pickup's.
+static void list_measured(void* context, tl_part* part, const char* name, const char* path) {
+    listing* l = context;
+    size_t first = l->found->count;
+    list_beside(context, part, name, path);
+    tl_listing_stated(l->found, first, part);
 }
 
 /// What looks wrong, and how much lead there is.
@@ -280,7 +287,7 @@ static tl_status study_check(tl_rig* rig, tl_inspection** inspection, tl_error* 
     if (rig->board)
         tl_pedalboard_each_part(rig->board, list_beside, &l);
     if (rig->measure)
-        tl_measure_each_part(rig->measure, list_beside, &l);
+        tl_measure_each_part(rig->measure, list_measured, &l);
     if (l.status == TL_OK)
         survey_rig(made, rig);
     if (l.status != TL_OK) {

@@ -113,6 +113,21 @@ static char* tolerance_source(const tl_part* part, const tl_value* value,
     return value->tolerance.given ? origin_words(part, value) : tl_copy(tolerance->source);
 }
 
+void tl_listing_stated(tl_inspection* inspection, size_t first, const tl_part* part) {
+    size_t at = first;
+    for (size_t i = 0; i < part->kind->field_count; ++i) {
+        const tl_value* value = &part->values[i];
+        if (!value->given)
+            continue;
+        tl_listing* row = &inspection->rows[at++];
+        if (!value->tolerance.given)
+            continue;
+        row->tolerance = value->tolerance.share;
+        row->distribution = tl_distribution_word(value->tolerance.distribution);
+        row->tolerance_source = tolerance_source(part, value, &value->tolerance);
+    }
+}
+
 tl_status tl_listing_tolerances(tl_inspection* inspection, size_t first, tl_library* library,
                                 tl_rig* rig, tl_part* part, tl_error* error) {
     size_t at = first;

@@ -6,6 +6,8 @@
 #include "parts/library.h"
 #include "toneload/study.h"
 
+/// Adds the tolerances that a part's values state themselves to its rows, the first being `first`.
+void tl_listing_stated(tl_inspection* inspection, size_t first, const tl_part* part);
 /// Adds a row; takes over its strings.
 void tl_listing_add(tl_inspection* inspection, tl_listing row);
 /// Adds a row for each value of a part, and those that follow from them.
