@@ -3,6 +3,7 @@
 #include "toneload/show.h"
 
 #include "base/text.h"
+#include "show/cells.h"
 #include "show/dress.h"
 #include "show/wrap.h"
 
@@ -20,15 +21,12 @@ static void add_point(tl_text* text, const char* words) {
 }
 
 static void number_cell(tl_table* table, double number, const char* format, const char* none) {
-    char* shown = isfinite(number) ? tl_printf(format, number) : tl_copy(none);
-    tl_table_number(table, number, shown);
-    free(shown);
+    tl_table_take_number(table, number,
+                         isfinite(number) ? tl_printf(format, number) : tl_copy(none));
 }
 
 static void value_cell(tl_table* table, double value, const char* unit) {
-    char* shown = tl_show_value(value, unit, "-");
-    tl_table_number(table, value, shown);
-    free(shown);
+    tl_table_take_number(table, value, tl_show_value(value, unit, "-"));
 }
 
 /// A level against the noise; far under it is told no closer than that, and nothing is nothing.
@@ -45,16 +43,13 @@ static char* length_words(double m) {
 }
 
 static void length_cell(tl_table* table, double m, const char* none) {
-    char* shown = isfinite(m) ? length_words(m) : tl_copy(none);
-    tl_table_number(table, m, shown);
-    free(shown);
+    tl_table_take_number(table, m, isfinite(m) ? length_words(m) : tl_copy(none));
 }
 
 static void add_table(tl_text* text, tl_table* table) {
-    char* shown = tl_table_text(table);
-    tl_text_addf(text, "\n%s\n", shown);
-    free(shown);
-    tl_table_free(table);
+    tl_text_add(text, "\n");
+    tl_text_take_table(text, table);
+    tl_text_add(text, "\n");
 }
 
 // ---- the runs
@@ -63,9 +58,7 @@ static void add_lie(tl_table* table, const tl_dress_run* run) {
     tl_table_row(table);
     tl_table_words(table, run->name);
     tl_table_words(table, run->lead);
-    char* other = tl_printf("%s: %s", run->beside, run->source);
-    tl_table_words(table, other);
-    free(other);
+    tl_table_take_words(table, tl_printf("%s: %s", run->beside, run->source));
     length_cell(table, run->length_m, "");
     length_cell(table, run->spacing_m, "");
     number_cell(table, run->angle_deg, "%.3g deg", "");

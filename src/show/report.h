@@ -24,10 +24,6 @@ void tl_report_add_table(tl_text* page, tl_table* table, const char* about);
 void tl_report_add_prose(tl_text* page, char* text);
 /// Adds one paragraph of words from outside, and frees them.
 void tl_report_add_paragraph(tl_text* page, char* words);
-/// Adds words to a cell, and frees them.
-void tl_report_cell(tl_table* table, char* words);
-/// Adds a number to a cell as it is shown, and frees that.
-void tl_report_number(tl_table* table, double number, char* shown);
 
 /// The pedals that are on: "drive, delay", "all off"; before it the scene's name. Free with free().
 char* tl_report_state_words(const char* scene, char* const* pedals, const bool* engaged,

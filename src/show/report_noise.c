@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 // What is left at the amp when nobody plays, and who makes it.
+#include "show/cells.h"
 #include "show/report.h"
 
 #include <math.h>
@@ -9,19 +10,19 @@ enum { MOST_PARTS = 8 };
 static const double least_share = 0.005; ///< of the power: parts below share a row
 
 static void add_volts(tl_table* table, double volts) {
-    tl_report_number(table, volts, tl_show_value(volts, "V", "none"));
+    tl_table_take_number(table, volts, tl_show_value(volts, "V", "none"));
 }
 
 static void add_db(tl_table* table, double db) {
-    tl_report_number(table, db, tl_printf("%.1f dB", db));
+    tl_table_take_number(table, db, tl_printf("%.1f dB", db));
 }
 
 static void add_share(tl_table* table, double share) {
     double percent = 100 * share;
-    tl_report_number(table, share,
-                     percent < 0.05   ? tl_copy("< 0.1 %")
-                     : percent < 0.95 ? tl_printf("%.1f %%", percent)
-                                      : tl_printf("%.0f %%", percent));
+    tl_table_take_number(table, share,
+                         percent < 0.05   ? tl_copy("< 0.1 %")
+                         : percent < 0.95 ? tl_printf("%.1f %%", percent)
+                                          : tl_printf("%.0f %%", percent));
 }
 
 static void add_total(tl_table* table, const char* name, const tl_noise_at* at, bool amps) {
@@ -135,8 +136,8 @@ static void add_states(tl_text* page, const tl_noise* noise) {
             const tl_noise_state_amp* amp = &state->amps[i];
             tl_table_row(table);
             tl_table_words(table, last ? "the quietest" : "the noisiest");
-            tl_report_cell(table, tl_report_state_words(state->name, noise->pedals, state->engaged,
-                                                        noise->pedal_count));
+            tl_table_take_words(table, tl_report_state_words(state->name, noise->pedals,
+                                                             state->engaged, noise->pedal_count));
             if (noise->amp_count > 1)
                 tl_table_words(table, noise->rig[i].amp);
             add_volts(table, amp->a_weighted_v);

@@ -2,6 +2,7 @@
 // The first page: the verdict for the player, all else at a glance; then the curves and figures.
 #include "show/build.h"
 #include "show/build_bill.h"
+#include "show/cells.h"
 #include "show/lesson.h"
 #include "show/power.h"
 #include "show/report.h"
@@ -315,13 +316,14 @@ static tl_table* figures_table(const tl_answer* answer) {
                                                                          : "plugged straight in");
         if (answer->count > 2)
             tl_table_words(table, answer->solved[i].amp);
-        tl_report_number(table, metrics->reference_db, tl_show_db(metrics->reference_db, "none"));
-        tl_report_number(table, metrics->peak_hz, tl_show_hz(metrics->peak_hz, "none"));
-        tl_report_number(table, metrics->peak_db, tl_show_db(metrics->peak_db, "-"));
-        tl_report_number(table, metrics->pole_hz, tl_show_hz(metrics->pole_hz, "none"));
-        tl_report_number(table, metrics->q, tl_show_ratio(metrics->q, "-"));
-        tl_report_number(table, metrics->cutoff_hz,
-                         tl_show_hz(metrics->cutoff_hz, "above 100 kHz"));
+        tl_table_take_number(table, metrics->reference_db,
+                             tl_show_db(metrics->reference_db, "none"));
+        tl_table_take_number(table, metrics->peak_hz, tl_show_hz(metrics->peak_hz, "none"));
+        tl_table_take_number(table, metrics->peak_db, tl_show_db(metrics->peak_db, "-"));
+        tl_table_take_number(table, metrics->pole_hz, tl_show_hz(metrics->pole_hz, "none"));
+        tl_table_take_number(table, metrics->q, tl_show_ratio(metrics->q, "-"));
+        tl_table_take_number(table, metrics->cutoff_hz,
+                             tl_show_hz(metrics->cutoff_hz, "above 100 kHz"));
     }
     return table;
 }
@@ -345,8 +347,8 @@ static tl_table* differences_table(const tl_answer* answer) {
         for (size_t j = 0; j < DIFFERENCES; ++j) {
             double db = tl_response_db(rig->response, hz[j]) -
                         tl_response_db(rig[1].response, hz[j]) - rig->hearing.level_db;
-            tl_report_number(table, db,
-                             fabs(db) < 0.005 ? tl_copy("0.00") : tl_printf("%+.2f", db));
+            tl_table_take_number(table, db,
+                                 fabs(db) < 0.005 ? tl_copy("0.00") : tl_printf("%+.2f", db));
         }
     }
     return table;

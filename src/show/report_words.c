@@ -30,16 +30,6 @@ void tl_report_add_paragraph(tl_text* page, char* words) {
     free(words);
 }
 
-void tl_report_cell(tl_table* table, char* words) {
-    tl_table_words(table, words);
-    free(words);
-}
-
-void tl_report_number(tl_table* table, double number, char* shown) {
-    tl_table_number(table, number, shown);
-    free(shown);
-}
-
 char* tl_report_state_words(const char* scene, char* const* pedals, const bool* engaged,
                             size_t count) {
     tl_text words = {0};
