@@ -157,44 +157,12 @@ static bool may_stand(const tl_part* part) {
            part->kind == &tl_kind_pot || part->kind == &tl_kind_loop;
 }
 
-static void collect_names(void* context, tl_part* part, const tl_item* item, const char* path) {
-    (void)path;
-    const char*** end = context;
-    if (item && item->name && may_stand(part))
-        *(*end)++ = item->name;
-}
-
-static void count_part(void* context, tl_part* part, const tl_item* item, const char* path) {
-    (void)part;
-    (void)item;
-    (void)path;
-    ++*(size_t*)context;
-}
-
-/// Says that nothing of the chain has the name, with the nearest that something has.
-static tl_status no_such_pedal(const reading* r, const tl_yaml* node) {
-    size_t parts = 0;
-    tl_rig_each_part(r->rig, count_part, &parts);
-    const char** names = tl_new(parts + 1, sizeof *names);
-    const char** end = names;
-    tl_rig_each_part(r->rig, collect_names, &end);
-    tl_text hint = {0};
-    tl_name_hint(&hint, node->text, names, (size_t)(end - names));
-    tl_status status = tl_error_at(r->error, &node->place,
-                                   "no pedal, buffer, pot or loop of the chain is named '%s'%s "
-                                   "(what is not in the chain is a 'device')",
-                                   node->text, tl_text_get(&hint));
-    tl_text_free(&hint);
-    free(names);
-    return status;
-}
-
 static tl_status find_pedal(const reading* r, const tl_yaml* node, tl_placed* placed) {
     tl_part* part = NULL;
     size_t order = 0;
     if (tl_rig_find_part(r->rig, node->text, &node->place, &part, NULL) != TL_OK ||
         !may_stand(part) || !tl_chain_order(&r->rig->main.chain, part, &order))
-        return no_such_pedal(r, node);
+        return tl_rig_no_such_item(r->rig, node, may_stand, "pedal, buffer, pot or loop", r->error);
     placed->order = order;
     placed->name = tl_copy(node->text);
     return TL_OK;

@@ -193,45 +193,18 @@ static const tl_item* find_item(const tl_chain* chain, const tl_part* part) {
     return found;
 }
 
-static void collect_names(void* context, tl_part* part, const tl_item* item, const char* path) {
-    (void)path;
-    const char*** end = context;
-    if (item && item->name && (part->kind == &tl_kind_pedal || part->kind == &tl_kind_buffer))
-        *(*end)++ = item->name;
-}
-
-static void count_part(void* context, tl_part* part, const tl_item* item, const char* path) {
-    (void)part;
-    (void)item;
-    (void)path;
-    ++*(size_t*)context;
-}
-
-/// Says that no pedal or buffer has the name, with the nearest that one has.
-static tl_status no_such_pedal(const reading* r, const tl_yaml* node) {
-    size_t parts = 0;
-    tl_rig_each_part(r->rig, count_part, &parts);
-    const char** names = tl_new(parts + 1, sizeof *names);
-    const char** end = names;
-    tl_rig_each_part(r->rig, collect_names, &end);
-    tl_text hint = {0};
-    tl_name_hint(&hint, node->text, names, (size_t)(end - names));
-    tl_status status = tl_error_at(r->error, &node->place,
-                                   "no pedal or buffer of the chain is named '%s'%s (what is not "
-                                   "in the chain is a 'device')",
-                                   node->text, tl_text_get(&hint));
-    tl_text_free(&hint);
-    free(names);
-    return status;
+static bool may_draw(const tl_part* part) {
+    return part->kind == &tl_kind_pedal || part->kind == &tl_kind_buffer;
 }
 
 /// The pedal or buffer that is named, by its name or a path such as chain[4].
 static tl_status find_pedal(const reading* r, const tl_yaml* node, tl_consumer* consumer) {
     tl_part* part = NULL;
-    if (tl_rig_find_part(r->rig, node->text, &node->place, &part, NULL) == TL_OK &&
-        (part->kind == &tl_kind_pedal || part->kind == &tl_kind_buffer))
+    if (tl_rig_find_part(r->rig, node->text, &node->place, &part, NULL) == TL_OK && may_draw(part))
         consumer->item = find_item(&r->rig->main.chain, part);
-    return consumer->item ? TL_OK : no_such_pedal(r, node);
+    return consumer->item
+               ? TL_OK
+               : tl_rig_no_such_item(r->rig, node, may_draw, "pedal or buffer", r->error);
 }
 
 static tl_status check_consumer_name(const reading* r, const tl_yaml* node,
