@@ -51,11 +51,6 @@ bool answer_has_amps(const tl_answer* answer);
 /// Says so when the rig file names no direct.
 void print_assumed_direct(FILE* to, const tl_rig* rig);
 
-/// The pedals that are on in a state: "drive + delay", "solo: drive" when it is a `scene`, or the
-/// words for `none`. Free with free().
-char* engaged_words(const char* scene, char* const* pedals, const bool* engaged, size_t count,
-                    const char* none);
-
 /// "4 states of 2 pedals and loops", and which of them --fix holds.
 void print_state_count(FILE* to, const request* asked, size_t states, size_t toggles);
 

@@ -13,8 +13,8 @@ enum { SHOWN_STATES = 12 };
 /// The pedals that are on in a state: "drive + delay", or "all off". Free with free().
 static char* state_words(const tl_states* states, size_t index) {
     const tl_state* state = &states->states[index];
-    return engaged_words(state->name, states->pedals, state->engaged, states->pedal_count,
-                         "all off");
+    return tl_show_engaged(state->name, states->pedals, state->engaged, states->pedal_count,
+                           "all off");
 }
 
 static void add_columns(const tl_states* states, tl_table* table, bool csv) {

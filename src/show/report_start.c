@@ -65,8 +65,8 @@ static void add_worst_state(tl_text* page, const tl_report* report, tl_verdict w
             worst = &state->amps[i].hearing;
     if (worst->verdict == written)
         return;
-    char* words =
-        tl_report_state_words(state->name, states->pedals, state->engaged, states->pedal_count);
+    char* words = tl_show_engaged(state->name, states->pedals, state->engaged, states->pedal_count,
+                                  "all off");
     tl_html_say(page,
                 " With other pedals on or off that changes: furthest from plugged straight in "
                 "is \xe2\x80\x9c@s\xe2\x80\x9d, with up to @D in @s.",

@@ -53,7 +53,8 @@ static size_t make_rows(const tl_states* states, row* rows, size_t* count) {
 
 static char* words_of(const tl_states* states, size_t index) {
     const tl_state* state = &states->states[index];
-    return tl_report_state_words(state->name, states->pedals, state->engaged, states->pedal_count);
+    return tl_show_engaged(state->name, states->pedals, state->engaged, states->pedal_count,
+                           "all off");
 }
 
 static void add_row(tl_table* table, const tl_states* states, const row* one, bool merged) {

@@ -2,6 +2,8 @@
 // What the sections of a report have in common.
 #include "show/report.h"
 
+#include "show/noise.h"
+
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -28,21 +30,6 @@ void tl_report_add_paragraph(tl_text* page, char* words) {
     tl_html_add(page, words);
     tl_text_add(page, "</p>\n");
     free(words);
-}
-
-char* tl_report_state_words(const char* scene, char* const* pedals, const bool* engaged,
-                            size_t count) {
-    tl_text words = {0};
-    bool any = false;
-    if (scene)
-        tl_text_addf(&words, "%s: ", scene);
-    for (size_t i = 0; i < count; ++i)
-        if (engaged[i]) {
-            tl_text_addf(&words, "%s%s", any ? " + " : "", pedals[i]);
-            any = true;
-        }
-    tl_text_add(&words, any ? "" : "all off");
-    return tl_text_take(&words);
 }
 
 char* tl_report_written_words(const tl_report* report) {
@@ -72,15 +59,11 @@ const char* tl_report_region(double hz) {
                        : "the top end";
 }
 
-double tl_report_below_db(const tl_noise_at* at) {
-    return 20 * log10(at->signal_v / at->a_weighted_v);
-}
-
 double tl_report_hiss_db(const tl_noise* noise, size_t* amp) {
     double most_db = -INFINITY;
     *amp = 0;
     for (size_t i = 0; i < noise->amp_count; ++i) {
-        double db = tl_report_below_db(&noise->direct[i]) - tl_report_below_db(&noise->rig[i]);
+        double db = tl_noise_more_db(noise, i);
         if (db > most_db) {
             most_db = db;
             *amp = i;
