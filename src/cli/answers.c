@@ -129,14 +129,10 @@ void hearing_cells(tl_table* table, const tl_hearing* hearing) {
     tl_table_words(table, tl_verdict_words(hearing->verdict));
 }
 
-double heard_size(const tl_hearing* hearing) {
-    return fmax(fabs(hearing->worst_db), hearing->peak_shift_steps); // fmax() passes NAN over
-}
-
 const tl_solved* worst_heard(const tl_answer* answer) {
     const tl_solved* worst = &answer->solved[0];
     for (size_t i = 2; i + 1 < answer->count; i += 2)
-        if (heard_size(&answer->solved[i].hearing) > heard_size(&worst->hearing))
+        if (tl_hearing_size(&answer->solved[i].hearing) > tl_hearing_size(&worst->hearing))
             worst = &answer->solved[i];
     return worst;
 }

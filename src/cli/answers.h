@@ -31,8 +31,6 @@ void short_number(tl_table* table, double number, const char* format, const char
 void hearing_columns(tl_table* table);
 void hearing_cells(tl_table* table, const tl_hearing* hearing);
 
-/// How bad a difference is, by the scale of its verdict.
-double heard_size(const tl_hearing* hearing);
 /// The rig of an answer whose difference from direct is the worst to the ear.
 const tl_solved* worst_heard(const tl_answer* answer);
 /// Its hearing as JSON, with its amp's name.

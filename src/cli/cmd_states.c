@@ -184,7 +184,7 @@ static json_t* state_json(const tl_states* states, size_t index) {
             tl_json_response("rig", amp->amp, NULL, &amp->metrics, state->solves, amp->residual, 0);
         json_object_set_new(entry, "hearing", tl_json_hearing(&amp->hearing));
         json_array_append_new(responses, entry);
-        if (heard_size(&amp->hearing) > heard_size(&state->amps[worst].hearing))
+        if (tl_hearing_size(&amp->hearing) > tl_hearing_size(&state->amps[worst].hearing))
             worst = i;
     }
     json_t* hearing = tl_json_hearing(&state->amps[worst].hearing);

@@ -7,6 +7,7 @@
 #include "parts/kinds.h"
 #include "parts/library.h"
 #include "rig/path.h"
+#include "rig/read.h"
 #include "rig/rig.h"
 
 #include <math.h>
@@ -61,24 +62,14 @@ void tl_pedalboard_free(tl_pedalboard* board) {
     free(board);
 }
 
-/// A part of a kind with all its values; keys in `others` are somebody else's.
-static tl_status read_part(const reading* r, const tl_part_kind* kind, const tl_yaml* node,
-                           const char* const* others, tl_part** part) {
-    tl_status status = tl_part_read(r->rig->library, kind, node, others, part, r->error);
-    if (status == TL_OK && (*part)->follows)
-        return tl_error_at(r->error, &(*part)->follows_place, "%s follows nothing", kind->about);
-    if (status == TL_OK)
-        (*part)->place = node->place;
-    return status == TL_OK ? tl_part_check(*part, true, r->error) : status;
-}
-
 /// A plug under a key, when it stands there: audio goes by 6.3 mm plugs, and nothing else does.
 static tl_status read_plug(const reading* r, const tl_yaml* map, const char* key, bool audio,
                            tl_part** plug) {
     const tl_yaml* node = tl_yaml_get(map, key);
     if (!node)
         return TL_OK;
-    tl_status status = read_part(r, &tl_kind_plug, node, NULL, plug);
+    tl_status status =
+        tl_part_read_apart(r->rig->library, &tl_kind_plug, node, NULL, plug, r->error);
     if (status == TL_OK && tl_part_chosen(*plug, "fits", "jack-6.3") != audio)
         return tl_error_at(r->error, &node->place, "a plug for a %s does not go into %s",
                            tl_part_choice(*plug, "fits"), audio ? "a jack-6.3" : "a socket for DC");
@@ -87,7 +78,9 @@ static tl_status read_plug(const reading* r, const tl_yaml* map, const char* key
 
 static tl_status read_fastener(const reading* r, const tl_yaml* map, tl_part** fastener) {
     const tl_yaml* node = tl_yaml_get(map, "fastener");
-    return node ? read_part(r, &tl_kind_fastener, node, NULL, fastener) : TL_OK;
+    return node ? tl_part_read_apart(r->rig->library, &tl_kind_fastener, node, NULL, fastener,
+                                     r->error)
+                : TL_OK;
 }
 
 /// How long a side is, in the frame of what is not turned.
@@ -127,7 +120,8 @@ static tl_status read_jacks(const reading* r, const tl_yaml* node, tl_placed* pl
         jack->place = map->place;
         status = tl_yaml_expect(map, TL_YAML_MAP, "a jack", r->error);
         if (status == TL_OK)
-            status = read_part(r, &tl_kind_jack, map, others, &jack->part);
+            status = tl_part_read_apart(r->rig->library, &tl_kind_jack, map, others, &jack->part,
+                                        r->error);
         if (status == TL_OK)
             status =
                 read_plug(r, map, "plug", i == TL_JACK_POWER ? "barrel" : "jack-6.3", &jack->plug);
@@ -277,7 +271,8 @@ static tl_status check_stand(const reading* r, const tl_placed* placed) {
 /// Reads its place, and how it stands once it is turned.
 static tl_status read_stand(const reading* r, const tl_yaml* node, const char* const* others,
                             tl_placed* placed) {
-    tl_status status = read_part(r, &tl_kind_place, node, others, &placed->part);
+    tl_status status =
+        tl_part_read_apart(r->rig->library, &tl_kind_place, node, others, &placed->part, r->error);
     if (status != TL_OK)
         return status;
     const tl_part* part = placed->part;
@@ -371,7 +366,8 @@ static tl_status read_supply(const reading* r, const tl_yaml* node) {
         status = read_plug(r, node, "plug", false, &placed->plug);
     const tl_yaml* outputs = status == TL_OK ? tl_yaml_get(node, "outputs") : NULL;
     if (outputs)
-        status = read_part(r, &tl_kind_outputs, outputs, NULL, &placed->outputs);
+        status = tl_part_read_apart(r->rig->library, &tl_kind_outputs, outputs, NULL,
+                                    &placed->outputs, r->error);
     return status == TL_OK && outputs ? check_outputs(r, placed) : status;
 }
 
@@ -398,7 +394,8 @@ tl_status tl_pedalboard_read(tl_rig* rig, const tl_yaml* node, tl_error* error) 
     board->placed = tl_new(MOST_PLACED, sizeof *board->placed);
     tl_status status = tl_yaml_expect(node, TL_YAML_MAP, "'board'", error);
     if (status == TL_OK)
-        status = read_part(&r, &tl_kind_board, node, others, &board->part);
+        status =
+            tl_part_read_apart(r.rig->library, &tl_kind_board, node, others, &board->part, r.error);
     if (status == TL_OK)
         status = read_plug(&r, node, "plug", true, &board->plug);
     if (status == TL_OK)

@@ -276,10 +276,8 @@ char* tl_build_bill_text(const tl_build* build) {
     tl_build_add_bill(&text, build);
     if (build->assumed_count)
         tl_text_add(&text, "\nTaken where the rig does not say\n");
-    for (size_t i = 0; i < build->assumed_count; ++i) {
-        tl_text_add(&text, "- ");
-        tl_wrap_words(&text, build->assumed[i], 2, 2);
-    }
+    for (size_t i = 0; i < build->assumed_count; ++i)
+        tl_wrap_point(&text, build->assumed[i]);
     char* cautions = tl_cautions_text(TL_CAUTION_SOLDER);
     tl_text_addf(&text, "\n%s", cautions);
     free(cautions);

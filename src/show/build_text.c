@@ -165,10 +165,8 @@ static void add_findings(tl_text* text, const tl_build* build) {
 
 static void add_assumed(tl_text* text, const tl_build* build) {
     tl_text_add(text, "\nReckoned with\n");
-    for (size_t i = 0; i < build->assumed_count; ++i) {
-        tl_text_add(text, "- ");
-        tl_wrap_words(text, build->assumed[i], 2, 2);
-    }
+    for (size_t i = 0; i < build->assumed_count; ++i)
+        tl_wrap_point(text, build->assumed[i]);
 }
 
 char* tl_build_text(const tl_build* build) {

@@ -332,10 +332,8 @@ static void add_levels(tl_text* text, const tl_meter_card* card) {
 
 static void add_assumed(tl_text* text, const tl_meter_card* card) {
     tl_text_add(text, "\nWhat is taken where the rig does not say\n");
-    for (size_t i = 0; i < card->assumed_count; ++i) {
-        tl_text_add(text, "- ");
-        tl_wrap_words(text, card->assumed[i], 2, 2);
-    }
+    for (size_t i = 0; i < card->assumed_count; ++i)
+        tl_wrap_point(text, card->assumed[i]);
 }
 
 char* tl_meter_text(const tl_meter_card* card) {

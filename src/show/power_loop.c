@@ -218,8 +218,7 @@ void tl_power_add_loops(tl_text* text, const tl_power_plan* plan) {
 }
 
 static void add_term(tl_text* text, char* words) {
-    tl_text_add(text, "- ");
-    tl_wrap_words(text, words, 2, 2);
+    tl_wrap_point(text, words);
     free(words);
 }
 

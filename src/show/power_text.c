@@ -56,10 +56,8 @@ static void add_changes(tl_text* text, const tl_power_plan* plan) {
         return;
     tl_text_add(text, "\nWhat would do: the smallest change of each kind, each tried by solving "
                       "the changed board\n");
-    for (size_t i = 0; i < plan->change_count; ++i) {
-        tl_text_add(text, "- ");
-        tl_wrap_words(text, plan->changes[i].words, 2, 2);
-    }
+    for (size_t i = 0; i < plan->change_count; ++i)
+        tl_wrap_point(text, plan->changes[i].words);
     if (!plan->change_count)
         tl_text_add(text, "- none: no single change of any kind does\n");
 }

@@ -29,8 +29,6 @@ void tl_report_add_paragraph(tl_text* page, char* words);
 char* tl_report_written_words(const tl_report* report);
 /// Index of the solved rig that is heard most, in an answer of rigs and directs.
 size_t tl_report_worst_amp(const tl_answer* answer);
-/// What a difference is to the ear, for ranking.
-double tl_report_heard(const tl_hearing* hearing);
 /// What people call the part of the sound at a frequency: "the presence range".
 const char* tl_report_region(double hz);
 /// How much more the rig hisses than plugged straight in, as loud, at the amp where that is most,

@@ -61,7 +61,7 @@ static void add_worst_state(tl_text* page, const tl_report* report, tl_verdict w
     const tl_state* state = &states->states[states->ranking[0]];
     const tl_hearing* worst = &state->amps[0].hearing;
     for (size_t i = 1; i < states->amp_count; ++i)
-        if (tl_report_heard(&state->amps[i].hearing) > tl_report_heard(worst))
+        if (tl_hearing_size(&state->amps[i].hearing) > tl_hearing_size(worst))
             worst = &state->amps[i].hearing;
     if (worst->verdict == written)
         return;

@@ -37,15 +37,11 @@ char* tl_report_written_words(const tl_report* report) {
                             : tl_copy("as its file has it, with everything off");
 }
 
-double tl_report_heard(const tl_hearing* hearing) {
-    return fmax(fabs(hearing->worst_db), hearing->peak_shift_steps); // fmax() passes NAN over
-}
-
 size_t tl_report_worst_amp(const tl_answer* answer) {
     size_t worst = 0;
     for (size_t i = 2; i + 1 < answer->count; i += 2)
-        if (tl_report_heard(&answer->solved[i].hearing) >
-            tl_report_heard(&answer->solved[worst].hearing))
+        if (tl_hearing_size(&answer->solved[i].hearing) >
+            tl_hearing_size(&answer->solved[worst].hearing))
             worst = i;
     return worst;
 }
