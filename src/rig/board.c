@@ -123,8 +123,7 @@ static tl_status read_jacks(const reading* r, const tl_yaml* node, tl_placed* pl
             status = tl_part_read_apart(r->rig->library, &tl_kind_jack, map, others, &jack->part,
                                         r->error);
         if (status == TL_OK)
-            status =
-                read_plug(r, map, "plug", i == TL_JACK_POWER ? "barrel" : "jack-6.3", &jack->plug);
+            status = read_plug(r, map, "plug", i != TL_JACK_POWER, &jack->plug);
         if (status == TL_OK)
             status = check_jack(r, place, jack->part);
     }
