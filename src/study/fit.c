@@ -333,12 +333,6 @@ tl_status tl_study_fit(tl_library* library, const tl_measured* sweep, const char
     return status;
 }
 
-static void free_words(char** words, size_t count) {
-    for (size_t i = 0; i < count; ++i)
-        free(words[i]);
-    free(words);
-}
-
 void tl_fit_free(tl_fit* fit) {
     if (!fit)
         return;
@@ -350,7 +344,7 @@ void tl_fit_free(tl_fit* fit) {
     free(fit->points);
     free(fit->curve);
     free(fit->pairs);
-    free_words(fit->warnings, fit->warning_count);
-    free_words(fit->notes, fit->note_count);
+    tl_words_free(fit->warnings, fit->warning_count);
+    tl_words_free(fit->notes, fit->note_count);
     free(fit);
 }
