@@ -487,8 +487,8 @@ static drawn draw(uint64_t trial, double fewest, double most) {
     return d;
 }
 
-/// What is least beside a coil, of one model; a coil with losses of which a value runs away is
-/// none.
+/// What is least beside a coil, of one model; INFINITY when a value runs away, but for the
+/// resistance, which not every sweep tells.
 static double sum_beside(const tl_fit_data* data, const coil* c, bool eddy, bool scaled) {
     enum { TIMES = 6 };
     tl_fit_problem problem = {.data = data, .eddy = eddy, .scale = NAN};
@@ -501,10 +501,12 @@ static double sum_beside(const tl_fit_data* data, const coil* c, bool eddy, bool
     }
     for (int i = 0; i < TIMES; ++i)
         tl_fit_find(&problem, false);
-    bool runs_away = tl_fit_number(TL_FIT_EDDY_FRACTION, problem.at[TL_FIT_EDDY_FRACTION]) > 0.99;
+    bool runs_away =
+        eddy && tl_fit_number(TL_FIT_EDDY_FRACTION, problem.at[TL_FIT_EDDY_FRACTION]) > 0.99;
     for (size_t j = 0; j < problem.free_count; ++j)
-        runs_away = runs_away || tl_fit_is_end(problem.free[j], problem.at[problem.free[j]]);
-    return eddy && runs_away ? INFINITY : problem.cost;
+        runs_away = runs_away || (problem.free[j] != TL_FIT_RESISTANCE &&
+                                  tl_fit_is_end(problem.free[j], problem.at[problem.free[j]]));
+    return runs_away ? INFINITY : problem.cost;
 }
 
 static double aicc(double sum, double n, double k) {
