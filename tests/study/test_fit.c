@@ -571,7 +571,7 @@ static void least_sums_are_found(void** state) {
     static const tl_fit_options jack = {
         .controls = "{volume: {pot: 500 kohm, taper: linear, position: 70 %}}",
         .cable = "{resistance: 80 mohm/m, capacitance: 100 pF/m}=3 m"};
-    static const drawn once_wrong[] = {
+    const drawn once_wrong[] = {
         {.c = {{0.999, 558, 59.4e-12, 0, 0, 1}}, .how = {179, 133, 18.6e3, true, 0.01, 1}},
         {.c = {{0.644, 7.62e3, 148e-12, 0.23, 97e3, 1}},
          .options = jack,
