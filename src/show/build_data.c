@@ -78,6 +78,7 @@ static json_t* end_json(const tl_build* build, const tl_build_end* end) {
     put_words(row, "box", box_name(build, end->box));
     put_words(row, "side", end->box == TL_BUILD_NONE ? NULL : tl_side_word(end->side));
     put_words(row, "plug", *end->plug ? end->plug : NULL);
+    put(row, "joined", json_boolean(end->joined));
     put(row, "jack_m", spot_json(&end->jack));
     put(row, "leaves_m", spot_json(&end->leaves));
     put_number(row, "room_m", end->room_m);
