@@ -269,6 +269,11 @@ def check_reels(cases):
             found = [f for f in answer["findings"] if f["kind"] == "reel"]
             cases.check(len(found) == 1 and leads[found[0]["lead"]] == max(leads.values()), found)
             cases.check(line["total"] is None and answer["bill"]["unpriced"] > 0, line)
+            if impossible == 1:  # the bill on its own tells why, and that the file has no currency
+                done = cases.run("build", "rig.yaml", "--prices", "prices.yaml", "--bill")
+                text = " ".join(done.stdout.decode().split())
+                cases.check(f"warning {found[0]['words']}" in text and "none is long enough" in text, text)
+                cases.check("(prices.yaml, no currency stated)" in text, text)
             continue
         cases.check(line["proven"] and round(100 * line["total"]) == best, sizes, leads, line, best)
         reels = [reel for reel in answer["bill"]["reels"] if reel["item"] == "patch-coax"]
