@@ -115,5 +115,7 @@ TL_API tl_hearing tl_hearing_compare(const tl_response* rig, const tl_metrics* r
 TL_API tl_hearing tl_hearing_of_bands(const double rig_db[TL_BAND_COUNT], const tl_metrics* rig,
                                       const double direct_db[TL_BAND_COUNT],
                                       const tl_metrics* direct);
+/// How bad a difference is, by the scale of its verdict: for ranking.
+TL_API double tl_hearing_size(const tl_hearing* hearing);
 
 #endif

@@ -59,6 +59,13 @@ TL_API char* tl_show_ratio(double q, const char* none); ///< "2.35"
 /// kohm"); "V/s" (as "0.51 V/us" when fast), "dB", "deg", "%" and "" go without prefixes. An
 /// infinite value gives `none` too.
 TL_API char* tl_show_value(double value, const char* unit, const char* none);
+/// The pedals that are on in a state: "drive + delay", "solo: drive" when it is a `scene`, or the
+/// words for `none`; not made safe. Free with free().
+TL_API char* tl_show_engaged(const char* scene, char* const* pedals, const bool* engaged,
+                             size_t count, const char* none);
+/// "4 states of 2 pedals and loops", and which of them `fixes` ("NAME=yes") hold; free with free().
+TL_API char* tl_show_state_count(size_t states, size_t toggles, const char* const* fixes,
+                                 size_t fix_count);
 /// A sentence or two on what the ear makes of a difference.
 TL_API char* tl_show_hearing(const tl_hearing* hearing);
 
@@ -110,6 +117,18 @@ TL_API tl_status tl_plot_draw(const tl_plot* plot, const char* path, tl_error* e
 /// which all states lie, and the four parts that make most of it. `title` is free text.
 TL_API tl_status tl_noise_draw(const tl_noise* noise, const char* title, const char* path,
                                tl_error* error);
+
+/// What hisses at the amp, for people: totals, who makes it, and the states, the worst first;
+/// `options` are those it was asked for with. Free with free().
+TL_API char* tl_noise_text(const tl_noise* noise, const tl_noise_options* options,
+                           const char* title);
+/// As JSON: {toneload, command, rig, playing_v, reference_hz, total_v, a_weighted_v, parts: [{name,
+/// path, power_share, a_weighted_power_share}], amps: [{name: rig or direct, amp, total_v,
+/// a_weighted_v, signal_v, below_db, a_weighted_below_db, parts, density: [{hz, v_rthz}]}],
+/// states_no_noise, states: [{scene, engaged, amps}], ranking}.
+TL_API json_t* tl_noise_json(const tl_noise* noise, const char* title);
+/// As CSV, a row a state and amp; free with free().
+TL_API char* tl_noise_csv(const tl_noise* noise, const tl_noise_options* options);
 
 /// A line of a figure against a value. NAN leaves a gap.
 typedef struct {

@@ -51,10 +51,17 @@ static int misses_at(const gsl_vector* at, void* context, gsl_vector* misses) {
     return GSL_SUCCESS;
 }
 
+/// Where no value changes anything there is no way on; GSL would end the program.
 static int slopes_at(const gsl_vector* at, void* context, gsl_matrix* slopes) {
     const tl_least_squares* of = context;
     of->miss(of->context, at->data, NULL, slopes->data);
-    return GSL_SUCCESS;
+    double most = 0;
+    for (size_t i = 0; i < of->misses * of->values; ++i) {
+        if (!isfinite(slopes->data[i]))
+            return GSL_EBADFUNC;
+        most = fmax(most, fabs(slopes->data[i]));
+    }
+    return most > 0 ? GSL_SUCCESS : GSL_EFAILED;
 }
 
 double tl_least_squares_find(const tl_least_squares* of, double* at) {
@@ -69,7 +76,8 @@ double tl_least_squares_find(const tl_least_squares* of, double* at) {
     int info = 0;
     if (routines.init(&start, &system, work) == GSL_SUCCESS)
         // Whatever it says in the end, it never goes uphill.
-        routines.drive(MOST_STEPS, close_enough, close_enough, 0, NULL, NULL, &info, work);
+        routines.drive(of->most_steps ? of->most_steps : MOST_STEPS, close_enough, close_enough, 0,
+                       NULL, NULL, &info, work);
     memcpy(at, routines.position(work)->data, of->values * sizeof *at);
     double sum = 0;
     for (size_t i = 0; i < of->misses; ++i)

@@ -16,6 +16,7 @@ typedef struct {
     /// Either is NULL when not asked for. All must be finite wherever the values are.
     void (*miss)(const void* context, const double* at, double* misses, double* slopes);
     const void* context;
+    size_t most_steps; ///< 0: 200
 } tl_least_squares;
 
 /// Loads GSL. TL_FAILURE when it cannot be; nothing below may be called then.

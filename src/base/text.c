@@ -35,6 +35,12 @@ void* tl_grow_one(void* memory, size_t count, size_t size) {
     return tl_grow(memory, count ? 2 * count : 1, size);
 }
 
+void tl_words_free(char** words, size_t count) {
+    for (size_t i = 0; i < count; ++i)
+        free(words[i]);
+    free(words);
+}
+
 char* tl_copy(const char* words) {
     if (!words)
         return NULL;

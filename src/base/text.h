@@ -51,6 +51,8 @@ void* tl_grow(void* memory, size_t count, size_t size);
 void* tl_grow_one(void* memory, size_t count, size_t size);
 /// A copy of a string; NULL stays NULL.
 char* tl_copy(const char* words);
+/// Frees a list of strings of its own and the strings.
+void tl_words_free(char** words, size_t count);
 /// A formatted string of its own; free with free().
 char* tl_printf(const char* format, ...) TL_PRINTF(1, 2);
 

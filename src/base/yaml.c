@@ -362,6 +362,24 @@ tl_status tl_yaml_expect(const tl_yaml* node, tl_yaml_kind kind, const char* wha
                        kinds[node->kind]);
 }
 
+tl_status tl_yaml_check_keys(const tl_yaml* map, const char* const* keys, size_t count,
+                             const char* what, tl_error* error) {
+    for (size_t i = 0; i < map->count; ++i) {
+        bool known = false;
+        for (size_t j = 0; j < count; ++j)
+            known = known || strcmp(map->keys[i]->text, keys[j]) == 0;
+        if (known)
+            continue;
+        tl_text hint = {0};
+        tl_name_hint(&hint, map->keys[i]->text, keys, count);
+        tl_status status = tl_error_at(error, &map->keys[i]->place, "unknown '%s' in %s%s",
+                                       map->keys[i]->text, what, tl_text_get(&hint));
+        tl_text_free(&hint);
+        return status;
+    }
+    return TL_OK;
+}
+
 tl_status tl_yaml_switch(const tl_yaml* node, bool* on, tl_error* error) {
     if (node->kind == TL_YAML_SCALAR) {
         *on = strcmp(node->text, "yes") == 0 || strcmp(node->text, "true") == 0;

@@ -36,6 +36,11 @@ const tl_yaml* tl_yaml_get(const tl_yaml* map, const char* key);
 /// TL_BAD_INPUT at the node when it is not of the kind; `what` names it ("a cable").
 tl_status tl_yaml_expect(const tl_yaml* node, tl_yaml_kind kind, const char* what, tl_error* error);
 
+/// TL_BAD_INPUT at a key of a map that is none of these, with the nearest; `what` names the map ("a
+/// limit").
+tl_status tl_yaml_check_keys(const tl_yaml* map, const char* const* keys, size_t count,
+                             const char* what, tl_error* error);
+
 /// Reads a name that may stand in paths and answers. TL_BAD_INPUT at what cannot be one, or when
 /// `*name` is there already. Free with free().
 tl_status tl_yaml_name(const tl_yaml* node, char** name, tl_error* error);

@@ -5,12 +5,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-static void free_words(char** words, size_t count) {
-    for (size_t i = 0; i < count; ++i)
-        free(words[i]);
-    free(words);
-}
-
 void tl_netlist_free(tl_netlist* netlist) {
     if (!netlist)
         return;
@@ -20,10 +14,10 @@ void tl_netlist_free(tl_netlist* netlist) {
     }
     for (size_t i = 0; i < netlist->model_count; ++i)
         free(netlist->models[i].settings);
-    free_words(netlist->ports, netlist->port_count);
-    free_words(netlist->nodes, netlist->node_count);
-    free_words(netlist->paths, netlist->path_count);
-    free_words(netlist->remarks, netlist->remark_count);
+    tl_words_free(netlist->ports, netlist->port_count);
+    tl_words_free(netlist->nodes, netlist->node_count);
+    tl_words_free(netlist->paths, netlist->path_count);
+    tl_words_free(netlist->remarks, netlist->remark_count);
     free(netlist->cards);
     free(netlist->models);
     free(netlist->levels);

@@ -129,14 +129,10 @@ void hearing_cells(tl_table* table, const tl_hearing* hearing) {
     tl_table_words(table, tl_verdict_words(hearing->verdict));
 }
 
-double heard_size(const tl_hearing* hearing) {
-    return fmax(fabs(hearing->worst_db), hearing->peak_shift_steps); // fmax() passes NAN over
-}
-
 const tl_solved* worst_heard(const tl_answer* answer) {
     const tl_solved* worst = &answer->solved[0];
     for (size_t i = 2; i + 1 < answer->count; i += 2)
-        if (heard_size(&answer->solved[i].hearing) > heard_size(&worst->hearing))
+        if (tl_hearing_size(&answer->solved[i].hearing) > tl_hearing_size(&worst->hearing))
             worst = &answer->solved[i];
     return worst;
 }
@@ -205,33 +201,8 @@ void print_assumed_direct(FILE* to, const tl_rig* rig) {
         fprintf(to, "Direct is 6 m of the library's standard-coax: the file does not say.\n");
 }
 
-char* engaged_words(const char* scene, char* const* pedals, const bool* engaged, size_t count,
-                    const char* none) {
-    char* words = NULL;
-    size_t size = 0;
-    FILE* to = open_memstream(&words, &size);
-    if (!to)
-        abort();
-    const char* between = "";
-    if (scene)
-        fprintf(to, "%s: ", scene);
-    for (size_t i = 0; i < count; ++i)
-        if (engaged[i]) {
-            fprintf(to, "%s%s", between, pedals[i]);
-            between = " + ";
-        }
-    if (!*between)
-        fputs(none, to);
-    fclose(to);
-    return words;
-}
-
 void print_state_count(FILE* to, const request* asked, size_t states, size_t toggles) {
-    fprintf(to, "%zu state%s of %zu %s", states, states == 1 ? "" : "s", toggles,
-            toggles == 1 ? "pedal or loop" : "pedals and loops");
-    for (size_t i = 0; i < asked->fix_count; ++i) {
-        char* safe = tl_show_safe(asked->fixes[i]);
-        fprintf(to, "%s%s%s", i ? ", " : " (held: ", safe, i + 1 == asked->fix_count ? ")" : "");
-        free(safe);
-    }
+    char* words = tl_show_state_count(states, toggles, asked->fixes, asked->fix_count);
+    fputs(words, to);
+    free(words);
 }

@@ -31,8 +31,6 @@ void short_number(tl_table* table, double number, const char* format, const char
 void hearing_columns(tl_table* table);
 void hearing_cells(tl_table* table, const tl_hearing* hearing);
 
-/// How bad a difference is, by the scale of its verdict.
-double heard_size(const tl_hearing* hearing);
 /// The rig of an answer whose difference from direct is the worst to the ear.
 const tl_solved* worst_heard(const tl_answer* answer);
 /// Its hearing as JSON, with its amp's name.
@@ -50,11 +48,6 @@ bool answer_has_amps(const tl_answer* answer);
 
 /// Says so when the rig file names no direct.
 void print_assumed_direct(FILE* to, const tl_rig* rig);
-
-/// The pedals that are on in a state: "drive + delay", "solo: drive" when it is a `scene`, or the
-/// words for `none`. Free with free().
-char* engaged_words(const char* scene, char* const* pedals, const bool* engaged, size_t count,
-                    const char* none);
 
 /// "4 states of 2 pedals and loops", and which of them --fix holds.
 void print_state_count(FILE* to, const request* asked, size_t states, size_t toggles);

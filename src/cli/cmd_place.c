@@ -35,9 +35,9 @@ static char* gap_words(const tl_placing* placing, size_t index) {
 
 /// The pedals that are on in a state: "drive + delay", or "all off". Free with free().
 static char* state_words(const tl_placing* placing, size_t state) {
-    return engaged_words(placing->scenes ? placing->scenes[state] : NULL, placing->pedals,
-                         placing->engaged + state * placing->pedal_count, placing->pedal_count,
-                         placing->pedal_count ? "all off" : "as the file has it");
+    return tl_show_engaged(placing->scenes ? placing->scenes[state] : NULL, placing->pedals,
+                           placing->engaged + state * placing->pedal_count, placing->pedal_count,
+                           placing->pedal_count ? "all off" : "as the file has it");
 }
 
 static size_t amp_count(const tl_placing* placing) {

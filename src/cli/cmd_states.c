@@ -13,8 +13,8 @@ enum { SHOWN_STATES = 12 };
 /// The pedals that are on in a state: "drive + delay", or "all off". Free with free().
 static char* state_words(const tl_states* states, size_t index) {
     const tl_state* state = &states->states[index];
-    return engaged_words(state->name, states->pedals, state->engaged, states->pedal_count,
-                         "all off");
+    return tl_show_engaged(state->name, states->pedals, state->engaged, states->pedal_count,
+                           "all off");
 }
 
 static void add_columns(const tl_states* states, tl_table* table, bool csv) {
@@ -184,7 +184,7 @@ static json_t* state_json(const tl_states* states, size_t index) {
             tl_json_response("rig", amp->amp, NULL, &amp->metrics, state->solves, amp->residual, 0);
         json_object_set_new(entry, "hearing", tl_json_hearing(&amp->hearing));
         json_array_append_new(responses, entry);
-        if (heard_size(&amp->hearing) > heard_size(&state->amps[worst].hearing))
+        if (tl_hearing_size(&amp->hearing) > tl_hearing_size(&state->amps[worst].hearing))
             worst = i;
     }
     json_t* hearing = tl_json_hearing(&state->amps[worst].hearing);

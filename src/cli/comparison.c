@@ -271,7 +271,7 @@ static size_t* rank_variants(const tl_comparison* comparison) {
         abort();
     for (size_t i = 0; i < comparison->count; ++i) {
         const tl_solved* worst = worst_heard(comparison->variants[i].answer);
-        order[i] = (heard){heard_size(&worst->hearing), i};
+        order[i] = (heard){tl_hearing_size(&worst->hearing), i};
     }
     qsort(order, comparison->count, sizeof *order, by_size);
     for (size_t i = 0; i < comparison->count; ++i)

@@ -72,6 +72,10 @@ tl_hearing tl_hearing_compare(const tl_response* rig, const tl_metrics* rig_metr
     return tl_hearing_of_bands(rig_db, rig_metrics, direct_db, direct_metrics);
 }
 
+double tl_hearing_size(const tl_hearing* hearing) {
+    return fmax(fabs(hearing->worst_db), hearing->peak_shift_steps); // fmax() passes NAN over
+}
+
 const char* tl_verdict_words(tl_verdict verdict) {
     static const char* const words[] = {"not audible", "borderline", "audible", "plain"};
     return words[verdict];

@@ -7,6 +7,7 @@
 #include "parts/kinds.h"
 #include "parts/library.h"
 #include "rig/path.h"
+#include "rig/read.h"
 #include "rig/rig.h"
 
 #include <math.h>
@@ -61,24 +62,14 @@ void tl_pedalboard_free(tl_pedalboard* board) {
     free(board);
 }
 
-/// A part of a kind with all its values; keys in `others` are somebody else's.
-static tl_status read_part(const reading* r, const tl_part_kind* kind, const tl_yaml* node,
-                           const char* const* others, tl_part** part) {
-    tl_status status = tl_part_read(r->rig->library, kind, node, others, part, r->error);
-    if (status == TL_OK && (*part)->follows)
-        return tl_error_at(r->error, &(*part)->follows_place, "%s follows nothing", kind->about);
-    if (status == TL_OK)
-        (*part)->place = node->place;
-    return status == TL_OK ? tl_part_check(*part, true, r->error) : status;
-}
-
 /// A plug under a key, when it stands there: audio goes by 6.3 mm plugs, and nothing else does.
 static tl_status read_plug(const reading* r, const tl_yaml* map, const char* key, bool audio,
                            tl_part** plug) {
     const tl_yaml* node = tl_yaml_get(map, key);
     if (!node)
         return TL_OK;
-    tl_status status = read_part(r, &tl_kind_plug, node, NULL, plug);
+    tl_status status =
+        tl_part_read_apart(r->rig->library, &tl_kind_plug, node, NULL, plug, r->error);
     if (status == TL_OK && tl_part_chosen(*plug, "fits", "jack-6.3") != audio)
         return tl_error_at(r->error, &node->place, "a plug for a %s does not go into %s",
                            tl_part_choice(*plug, "fits"), audio ? "a jack-6.3" : "a socket for DC");
@@ -87,7 +78,9 @@ static tl_status read_plug(const reading* r, const tl_yaml* map, const char* key
 
 static tl_status read_fastener(const reading* r, const tl_yaml* map, tl_part** fastener) {
     const tl_yaml* node = tl_yaml_get(map, "fastener");
-    return node ? read_part(r, &tl_kind_fastener, node, NULL, fastener) : TL_OK;
+    return node ? tl_part_read_apart(r->rig->library, &tl_kind_fastener, node, NULL, fastener,
+                                     r->error)
+                : TL_OK;
 }
 
 /// How long a side is, in the frame of what is not turned.
@@ -127,10 +120,10 @@ static tl_status read_jacks(const reading* r, const tl_yaml* node, tl_placed* pl
         jack->place = map->place;
         status = tl_yaml_expect(map, TL_YAML_MAP, "a jack", r->error);
         if (status == TL_OK)
-            status = read_part(r, &tl_kind_jack, map, others, &jack->part);
+            status = tl_part_read_apart(r->rig->library, &tl_kind_jack, map, others, &jack->part,
+                                        r->error);
         if (status == TL_OK)
-            status =
-                read_plug(r, map, "plug", i == TL_JACK_POWER ? "barrel" : "jack-6.3", &jack->plug);
+            status = read_plug(r, map, "plug", i != TL_JACK_POWER, &jack->plug);
         if (status == TL_OK)
             status = check_jack(r, place, jack->part);
     }
@@ -157,44 +150,12 @@ static bool may_stand(const tl_part* part) {
            part->kind == &tl_kind_pot || part->kind == &tl_kind_loop;
 }
 
-static void collect_names(void* context, tl_part* part, const tl_item* item, const char* path) {
-    (void)path;
-    const char*** end = context;
-    if (item && item->name && may_stand(part))
-        *(*end)++ = item->name;
-}
-
-static void count_part(void* context, tl_part* part, const tl_item* item, const char* path) {
-    (void)part;
-    (void)item;
-    (void)path;
-    ++*(size_t*)context;
-}
-
-/// Says that nothing of the chain has the name, with the nearest that something has.
-static tl_status no_such_pedal(const reading* r, const tl_yaml* node) {
-    size_t parts = 0;
-    tl_rig_each_part(r->rig, count_part, &parts);
-    const char** names = tl_new(parts + 1, sizeof *names);
-    const char** end = names;
-    tl_rig_each_part(r->rig, collect_names, &end);
-    tl_text hint = {0};
-    tl_name_hint(&hint, node->text, names, (size_t)(end - names));
-    tl_status status = tl_error_at(r->error, &node->place,
-                                   "no pedal, buffer, pot or loop of the chain is named '%s'%s "
-                                   "(what is not in the chain is a 'device')",
-                                   node->text, tl_text_get(&hint));
-    tl_text_free(&hint);
-    free(names);
-    return status;
-}
-
 static tl_status find_pedal(const reading* r, const tl_yaml* node, tl_placed* placed) {
     tl_part* part = NULL;
     size_t order = 0;
     if (tl_rig_find_part(r->rig, node->text, &node->place, &part, NULL) != TL_OK ||
         !may_stand(part) || !tl_chain_order(&r->rig->main.chain, part, &order))
-        return no_such_pedal(r, node);
+        return tl_rig_no_such_item(r->rig, node, may_stand, "pedal, buffer, pot or loop", r->error);
     placed->order = order;
     placed->name = tl_copy(node->text);
     return TL_OK;
@@ -309,7 +270,8 @@ static tl_status check_stand(const reading* r, const tl_placed* placed) {
 /// Reads its place, and how it stands once it is turned.
 static tl_status read_stand(const reading* r, const tl_yaml* node, const char* const* others,
                             tl_placed* placed) {
-    tl_status status = read_part(r, &tl_kind_place, node, others, &placed->part);
+    tl_status status =
+        tl_part_read_apart(r->rig->library, &tl_kind_place, node, others, &placed->part, r->error);
     if (status != TL_OK)
         return status;
     const tl_part* part = placed->part;
@@ -403,7 +365,8 @@ static tl_status read_supply(const reading* r, const tl_yaml* node) {
         status = read_plug(r, node, "plug", false, &placed->plug);
     const tl_yaml* outputs = status == TL_OK ? tl_yaml_get(node, "outputs") : NULL;
     if (outputs)
-        status = read_part(r, &tl_kind_outputs, outputs, NULL, &placed->outputs);
+        status = tl_part_read_apart(r->rig->library, &tl_kind_outputs, outputs, NULL,
+                                    &placed->outputs, r->error);
     return status == TL_OK && outputs ? check_outputs(r, placed) : status;
 }
 
@@ -430,7 +393,8 @@ tl_status tl_pedalboard_read(tl_rig* rig, const tl_yaml* node, tl_error* error) 
     board->placed = tl_new(MOST_PLACED, sizeof *board->placed);
     tl_status status = tl_yaml_expect(node, TL_YAML_MAP, "'board'", error);
     if (status == TL_OK)
-        status = read_part(&r, &tl_kind_board, node, others, &board->part);
+        status =
+            tl_part_read_apart(r.rig->library, &tl_kind_board, node, others, &board->part, r.error);
     if (status == TL_OK)
         status = read_plug(&r, node, "plug", true, &board->plug);
     if (status == TL_OK)

@@ -352,12 +352,6 @@ size_t tl_measure_ends(const tl_rig* rig, char*** names) {
     return w.count;
 }
 
-static void free_names(char** names, size_t count) {
-    for (size_t i = 0; i < count; ++i)
-        free(names[i]);
-    free(names);
-}
-
 tl_status tl_measure_rig(const tl_rig* rig, const char* end, tl_rig** measured, tl_error* error) {
     char** ends = NULL;
     size_t count = tl_measure_ends(rig, &ends);
@@ -379,7 +373,7 @@ tl_status tl_measure_rig(const tl_rig* rig, const char* end, tl_rig** measured, 
                                tl_rig_path(rig));
     if (status == TL_OK)
         replace_guitar(made, &terms);
-    free_names(ends, count);
+    tl_words_free(ends, count);
     if (status != TL_OK) {
         tl_rig_free(made);
         made = NULL;

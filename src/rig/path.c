@@ -366,6 +366,37 @@ tl_status tl_rig_find_part(tl_rig* rig, const char* words, const tl_place* place
     return status;
 }
 
+/// Names of the items that fit.
+typedef struct {
+    bool (*fits)(const tl_part* part);
+    const char** names;
+    size_t count;
+} fitting;
+
+static void collect_fitting(void* context, tl_part* part, const tl_item* item, const char* path) {
+    (void)path;
+    fitting* list = context;
+    if (!item || !item->name || !list->fits(part))
+        return;
+    list->names = tl_grow_one(list->names, list->count, sizeof *list->names);
+    list->names[list->count++] = item->name;
+}
+
+tl_status tl_rig_no_such_item(tl_rig* rig, const tl_yaml* node, bool (*fits)(const tl_part* part),
+                              const char* what, tl_error* error) {
+    fitting list = {fits, NULL, 0};
+    tl_rig_each_part(rig, collect_fitting, &list);
+    tl_text hint = {0};
+    tl_name_hint(&hint, node->text, list.names, list.count);
+    tl_status status =
+        tl_error_at(error, &node->place,
+                    "no %s of the chain is named '%s'%s (what is not in the chain is a 'device')",
+                    what, node->text, tl_text_get(&hint));
+    tl_text_free(&hint);
+    free(list.names);
+    return status;
+}
+
 tl_status tl_rig_set(tl_rig* rig, const tl_target* target, const tl_yaml* value, tl_error* error) {
     if (target->field >= 0)
         return tl_part_read_field(rig->library, *target->part, (size_t)target->field, value, error);

@@ -5,6 +5,8 @@
 
 #include "rig/rig.h"
 
+#include <stdbool.h>
+
 /// What a path names: a value of a part, or a whole part.
 typedef struct {
     tl_part** part;
@@ -22,6 +24,11 @@ tl_status tl_rig_find(tl_rig* rig, const char* path, const tl_input* input, tl_t
 /// TL_BAD_INPUT there, with the nearest name, when they name none.
 tl_status tl_rig_find_part(tl_rig* rig, const char* words, const tl_place* place, tl_part** part,
                            tl_error* error);
+
+/// Says that no item of the chain that `fits` has the name that stands at `node`, with the nearest
+/// that one has; `what` are its kinds: "pedal or buffer". Returns TL_BAD_INPUT.
+tl_status tl_rig_no_such_item(tl_rig* rig, const tl_yaml* node, bool (*fits)(const tl_part* part),
+                              const char* what, tl_error* error);
 
 /// Puts a value where a path points. A whole part keeps what stands beside it (`length`,
 /// `engaged`, `follows`). Call tl_rig_check() once all values are set.

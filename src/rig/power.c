@@ -8,6 +8,7 @@
 #include "parts/library.h"
 #include "parts/value.h"
 #include "rig/path.h"
+#include "rig/read.h"
 #include "rig/rig.h"
 
 #include <stdlib.h>
@@ -59,17 +60,6 @@ void tl_power_free(tl_power* power) {
     free(power);
 }
 
-/// A part of a kind with all its values; keys in `others` are somebody else's.
-static tl_status read_part(const reading* r, const tl_part_kind* kind, const tl_yaml* node,
-                           const char* const* others, tl_part** part) {
-    tl_status status = tl_part_read(r->rig->library, kind, node, others, part, r->error);
-    if (status == TL_OK && (*part)->follows)
-        return tl_error_at(r->error, &(*part)->follows_place, "%s follows nothing", kind->about);
-    if (status == TL_OK)
-        (*part)->place = node->place;
-    return status == TL_OK ? tl_part_check(*part, true, r->error) : status;
-}
-
 /// Names of supplies and outputs may be numbers too ("1").
 static tl_status read_name(const reading* r, const tl_yaml* parent, const char* what, char** name) {
     const tl_yaml* node = tl_yaml_get(parent, "name");
@@ -94,9 +84,12 @@ static tl_status read_lead(const reading* r, const tl_yaml* node, tl_dc_lead* le
     static const char* const others[] = {"joint", NULL};
     tl_status status = tl_yaml_expect(node, TL_YAML_MAP, "a DC lead", r->error);
     if (status == TL_OK)
-        status = read_part(r, &tl_kind_dc_lead, node, others, &lead->wire);
+        status = tl_part_read_apart(r->rig->library, &tl_kind_dc_lead, node, others, &lead->wire,
+                                    r->error);
     const tl_yaml* joint = status == TL_OK ? tl_yaml_get(node, "joint") : NULL;
-    return joint ? read_part(r, &tl_kind_contact, joint, NULL, &lead->joint) : status;
+    return joint ? tl_part_read_apart(r->rig->library, &tl_kind_contact, joint, NULL, &lead->joint,
+                                      r->error)
+                 : status;
 }
 
 /// `selectable`: the voltages an output can be set to.
@@ -143,7 +136,8 @@ static tl_status read_output(reading* r, const tl_yaml* node, tl_supply* supply)
     if (status == TL_OK)
         status = read_name(r, node, "an output", &output->name);
     if (status == TL_OK)
-        status = read_part(r, &tl_kind_output, node, others, &output->part);
+        status = tl_part_read_apart(r->rig->library, &tl_kind_output, node, others, &output->part,
+                                    r->error);
     for (size_t i = 0; status == TL_OK && i + 1 < supply->output_count; ++i)
         if (strcmp(supply->outputs[i].name, output->name) == 0)
             status = tl_error_at(r->error, &node->place, "a second output of the name '%s' in '%s'",
@@ -160,7 +154,8 @@ static tl_status read_supply(reading* r, const tl_yaml* node) {
     if (status == TL_OK)
         status = read_name(r, node, "a supply", &supply->name);
     if (status == TL_OK)
-        status = read_part(r, &tl_kind_supply, node, others, &supply->part);
+        status = tl_part_read_apart(r->rig->library, &tl_kind_supply, node, others, &supply->part,
+                                    r->error);
     for (size_t i = 0; status == TL_OK && i + 1 < power->supply_count; ++i)
         if (strcmp(power->supplies[i].name, supply->name) == 0)
             status = tl_error_at(r->error, &node->place, "a second supply of the name '%s'",
@@ -193,45 +188,18 @@ static const tl_item* find_item(const tl_chain* chain, const tl_part* part) {
     return found;
 }
 
-static void collect_names(void* context, tl_part* part, const tl_item* item, const char* path) {
-    (void)path;
-    const char*** end = context;
-    if (item && item->name && (part->kind == &tl_kind_pedal || part->kind == &tl_kind_buffer))
-        *(*end)++ = item->name;
-}
-
-static void count_part(void* context, tl_part* part, const tl_item* item, const char* path) {
-    (void)part;
-    (void)item;
-    (void)path;
-    ++*(size_t*)context;
-}
-
-/// Says that no pedal or buffer has the name, with the nearest that one has.
-static tl_status no_such_pedal(const reading* r, const tl_yaml* node) {
-    size_t parts = 0;
-    tl_rig_each_part(r->rig, count_part, &parts);
-    const char** names = tl_new(parts + 1, sizeof *names);
-    const char** end = names;
-    tl_rig_each_part(r->rig, collect_names, &end);
-    tl_text hint = {0};
-    tl_name_hint(&hint, node->text, names, (size_t)(end - names));
-    tl_status status = tl_error_at(r->error, &node->place,
-                                   "no pedal or buffer of the chain is named '%s'%s (what is not "
-                                   "in the chain is a 'device')",
-                                   node->text, tl_text_get(&hint));
-    tl_text_free(&hint);
-    free(names);
-    return status;
+static bool may_draw(const tl_part* part) {
+    return part->kind == &tl_kind_pedal || part->kind == &tl_kind_buffer;
 }
 
 /// The pedal or buffer that is named, by its name or a path such as chain[4].
 static tl_status find_pedal(const reading* r, const tl_yaml* node, tl_consumer* consumer) {
     tl_part* part = NULL;
-    if (tl_rig_find_part(r->rig, node->text, &node->place, &part, NULL) == TL_OK &&
-        (part->kind == &tl_kind_pedal || part->kind == &tl_kind_buffer))
+    if (tl_rig_find_part(r->rig, node->text, &node->place, &part, NULL) == TL_OK && may_draw(part))
         consumer->item = find_item(&r->rig->main.chain, part);
-    return consumer->item ? TL_OK : no_such_pedal(r, node);
+    return consumer->item
+               ? TL_OK
+               : tl_rig_no_such_item(r->rig, node, may_draw, "pedal or buffer", r->error);
 }
 
 static tl_status check_consumer_name(const reading* r, const tl_yaml* node,
@@ -316,7 +284,8 @@ static tl_status read_consumer(const reading* r, const tl_yaml* node) {
     if (status == TL_OK)
         status = read_who(r, node, consumer);
     if (status == TL_OK)
-        status = read_part(r, &tl_kind_draw, node, others, &consumer->part);
+        status = tl_part_read_apart(r->rig->library, &tl_kind_draw, node, others, &consumer->part,
+                                    r->error);
     const tl_yaml* lead = tl_yaml_get(node, "lead");
     const tl_yaml* output = tl_yaml_get(node, "output");
     if (status == TL_OK && lead)
@@ -332,7 +301,7 @@ static tl_status read_one_mains(const reading* r, const tl_yaml* node, tl_part**
         return tl_error_at(r->error, &node->place,
                            "a mains has a voltage and a frequency: write {voltage: 230 V, "
                            "frequency: 50 Hz}");
-    return read_part(r, &tl_kind_mains, node, NULL, part);
+    return tl_part_read_apart(r->rig->library, &tl_kind_mains, node, NULL, part, r->error);
 }
 
 static tl_status read_mains(const reading* r, const tl_yaml* power) {
@@ -390,7 +359,8 @@ tl_status tl_power_read(tl_rig* rig, const tl_yaml* node, tl_error* error) {
     rig->power->place = node->place;
     tl_status status = tl_yaml_expect(node, TL_YAML_MAP, "'power'", error);
     if (status == TL_OK)
-        status = read_part(&r, &tl_kind_power, node, others, &rig->power->settings);
+        status = tl_part_read_apart(r.rig->library, &tl_kind_power, node, others,
+                                    &rig->power->settings, r.error);
     if (status == TL_OK)
         status = read_mains(&r, node);
     const tl_yaml* lead = tl_yaml_get(node, "lead");

@@ -297,6 +297,16 @@ static tl_status read_control(tl_library* library, const tl_part_kind* kind, con
     return status;
 }
 
+tl_status tl_part_read_apart(tl_library* library, const tl_part_kind* kind, const tl_yaml* node,
+                             const char* const* others, tl_part** part, tl_error* error) {
+    tl_status status = tl_part_read(library, kind, node, others, part, error);
+    if (status == TL_OK && (*part)->follows)
+        return tl_error_at(error, &(*part)->follows_place, "%s follows nothing", kind->about);
+    if (status == TL_OK)
+        (*part)->place = node->place;
+    return status == TL_OK ? tl_part_check(*part, true, error) : status;
+}
+
 tl_status tl_controls_read(tl_library* library, const tl_yaml* node, tl_part** volume,
                            tl_part** tone, tl_error* error) {
     const tl_yaml* volume_node = tl_yaml_get(node, "volume");

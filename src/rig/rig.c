@@ -13,6 +13,13 @@ bool tl_item_is_loop(const tl_item* item) {
     return item->part && item->part->kind == &tl_kind_loop;
 }
 
+bool tl_scene_has(const tl_scene* scene, const char* name) {
+    for (size_t i = 0; i < scene->engaged_count; ++i)
+        if (strcmp(scene->engaged[i], name) == 0)
+            return true;
+    return false;
+}
+
 bool tl_item_is_split(const tl_item* item) {
     return !item->part && item->branches;
 }

@@ -114,6 +114,8 @@ tl_part* tl_rig_leader(tl_rig* rig, tl_part* part);
 
 /// Whether an item is the switcher's loop kind.
 bool tl_item_is_loop(const tl_item* item);
+/// Whether what has the name is on in a scene.
+bool tl_scene_has(const tl_scene* scene, const char* name);
 /// Whether an item is a split.
 bool tl_item_is_split(const tl_item* item);
 

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 // Finished boards as text: one in detail, many as a table.
 #include "show/accept.h"
+#include "show/cells.h"
 #include "show/wrap.h"
 #include "toneload/show.h"
 
@@ -11,9 +12,7 @@ enum { MOST_READINGS = 40, MOST_CLASSES = 4 };
 static const double least_told = 0.005; ///< probability of a class that is told of
 
 static void cell(tl_table* table, double db) {
-    char* shown = tl_printf("%+.2f", fabs(db) < 0.005 ? 0 : db);
-    tl_table_number(table, db, shown);
-    free(shown);
+    tl_table_take_number(table, db, tl_printf("%+.2f", fabs(db) < 0.005 ? 0 : db));
 }
 
 /// Of many readings those outside, and as many of the others as fit, evenly.
@@ -56,10 +55,7 @@ static void add_readings(tl_text* text, const tl_board_check* board) {
         free(hz);
         free(verdict);
     }
-    char* shown = tl_table_text(table);
-    tl_text_add(text, shown);
-    free(shown);
-    tl_table_free(table);
+    tl_text_take_table(text, table);
     if (left_out)
         tl_text_addf(text, "%zu more readings are in --json and --csv.\n", left_out);
 }
@@ -200,10 +196,9 @@ static void add_boards(tl_text* text, const tl_accept* accept) {
         free(cause);
         tl_text_free(&share);
     }
-    char* shown = tl_table_text(table);
-    tl_text_addf(text, "\n%s\n%zu of %zu rejected.\n", shown, rejected, accept->count);
-    free(shown);
-    tl_table_free(table);
+    tl_text_add(text, "\n");
+    tl_text_take_table(text, table);
+    tl_text_addf(text, "\n%zu of %zu rejected.\n", rejected, accept->count);
 }
 
 char* tl_accept_text(const tl_accept* accept) {

@@ -3,17 +3,10 @@
 #include "toneload/show.h"
 
 #include "base/text.h"
+#include "show/json.h"
 
 #include <math.h>
 #include <string.h>
-
-static void set_words(json_t* to, const char* key, const char* words) {
-    json_object_set_new(to, key, tl_json_words(words));
-}
-
-static void set_number(json_t* to, const char* key, double number) {
-    json_object_set_new(to, key, tl_json_number(number));
-}
 
 static const char* beyond_words(const tl_bench_figure* figure) {
     return figure->beyond > 0 ? "over" : figure->beyond < 0 ? "under" : "";
@@ -27,31 +20,31 @@ static json_t* limit_json(const tl_bench_limit* limit) {
     if (!limit)
         return json_null();
     json_t* json = json_object();
-    set_words(json, "words", limit->words);
+    tl_json_put_words(json, "words", limit->words);
     if (limit->pass_words) {
-        set_words(json, "pass", limit->pass_words);
-        set_words(json, "marginal", limit->marginal_words);
+        tl_json_put_words(json, "pass", limit->pass_words);
+        tl_json_put_words(json, "marginal", limit->marginal_words);
     } else {
-        set_number(json, "pass_low", limit->pass_low);
-        set_number(json, "pass_high", limit->pass_high);
-        set_number(json, "marginal_low", limit->marginal_low);
-        set_number(json, "marginal_high", limit->marginal_high);
+        tl_json_put_number(json, "pass_low", limit->pass_low);
+        tl_json_put_number(json, "pass_high", limit->pass_high);
+        tl_json_put_number(json, "marginal_low", limit->marginal_low);
+        tl_json_put_number(json, "marginal_high", limit->marginal_high);
     }
-    set_words(json, "why", limit->why);
-    set_words(json, "source", limit->source);
+    tl_json_put_words(json, "why", limit->why);
+    tl_json_put_words(json, "source", limit->source);
     return json;
 }
 
 /// A figure's value and what goes with it.
 static void set_figure(json_t* to, const tl_bench_line* line, const tl_bench_figure* figure) {
-    set_number(to, "value", figure->trouble ? NAN : figure->value);
-    set_words(to, "unit", line->unit);
+    tl_json_put_number(to, "value", figure->trouble ? NAN : figure->value);
+    tl_json_put_words(to, "unit", line->unit);
     if (figure->beyond)
-        set_words(to, "beyond", beyond_words(figure));
+        tl_json_put_words(to, "beyond", beyond_words(figure));
     if (figure->words)
-        set_words(to, "words", figure->words);
+        tl_json_put_words(to, "words", figure->words);
     if (figure->trouble)
-        set_words(to, "trouble", figure->trouble);
+        tl_json_put_words(to, "trouble", figure->trouble);
 }
 
 static json_t* figures_json(const tl_bench* bench, size_t index) {
@@ -60,9 +53,9 @@ static json_t* figures_json(const tl_bench* bench, size_t index) {
         const tl_bench_line* line = &bench->lines[i];
         const tl_bench_figure* figure = &bench->designs[index].figures[i];
         json_t* entry = json_object();
-        set_words(entry, "id", line->id);
-        set_words(entry, "group", line->group);
-        set_words(entry, "title", line->title);
+        tl_json_put_words(entry, "id", line->id);
+        tl_json_put_words(entry, "group", line->group);
+        tl_json_put_words(entry, "title", line->title);
         set_figure(entry, line, figure);
         json_object_set_new(entry, "limit", limit_json(line->limit));
         json_object_set_new(entry, "verdict", grade_json(figure->grade));
@@ -79,12 +72,12 @@ static json_t* noises_json(const tl_bench_design* design) {
         json_t* parts = json_array();
         for (size_t j = 0; j < noise->count; ++j) {
             json_t* part = json_object();
-            set_words(part, "name", noise->parts[j].name);
-            set_number(part, "share", noise->parts[j].share);
+            tl_json_put_words(part, "name", noise->parts[j].name);
+            tl_json_put_number(part, "share", noise->parts[j].share);
             json_array_append_new(parts, part);
         }
         json_t* entry = json_object();
-        set_words(entry, "source", noise->source);
+        tl_json_put_words(entry, "source", noise->source);
         json_object_set_new(entry, "parts", parts);
         json_array_append_new(list, entry);
     }
@@ -110,8 +103,8 @@ static json_t* curves_json(const tl_bench_design* design) {
         json_t* points = json_array();
         for (size_t j = 0; j < curve->count; ++j) {
             json_t* point = json_object();
-            set_number(point, kinds[i].x, curve->x[j]);
-            set_number(point, kinds[i].y, curve->y[j]);
+            tl_json_put_number(point, kinds[i].x, curve->x[j]);
+            tl_json_put_number(point, kinds[i].y, curve->y[j]);
             json_array_append_new(points, point);
         }
         json_object_set_new(json, kinds[i].name, points);
@@ -123,10 +116,10 @@ static json_t* corners_json(const tl_bench* bench, const tl_bench_design* design
     json_t* list = json_array();
     for (size_t i = 0; i < bench->line_count; ++i) {
         json_t* entry = json_object();
-        set_words(entry, "id", bench->lines[i].id);
+        tl_json_put_words(entry, "id", bench->lines[i].id);
         set_figure(entry, &bench->lines[i], &design->worst[i]);
         json_object_set_new(entry, "verdict", grade_json(design->worst[i].grade));
-        set_words(entry, "at", design->worst_at ? design->worst_at[i] : NULL);
+        tl_json_put_words(entry, "at", design->worst_at ? design->worst_at[i] : NULL);
         json_array_append_new(list, entry);
     }
     json_t* json = json_object();
@@ -142,8 +135,8 @@ json_t* tl_bench_json(const tl_bench* bench, const char* rig) {
     for (size_t i = 0; i < bench->count; ++i) {
         const tl_bench_design* design = &bench->designs[i];
         json_t* entry = json_object();
-        set_words(entry, "name", design->name);
-        set_words(entry, "file", design->file);
+        tl_json_put_words(entry, "name", design->name);
+        tl_json_put_words(entry, "file", design->file);
         json_object_set_new(entry, "figures", figures_json(bench, i));
         json_object_set_new(entry, "noise", noises_json(design));
         json_object_set_new(entry, "curves", curves_json(design));

@@ -3,6 +3,7 @@
 
 #include "base/locale.h"
 #include "show/build.h"
+#include "show/cells.h"
 #include "show/wrap.h"
 #include "toneload/show.h"
 
@@ -13,18 +14,6 @@
 char* tl_build_money(const tl_build* build, double sum) {
     const char* currency = build->currency ? build->currency : "";
     return tl_printf("%.*f%s%s", (int)build->decimals, sum, *currency ? " " : "", currency);
-}
-
-static void add_table(tl_text* text, tl_table* table) {
-    char* words = tl_table_text(table);
-    tl_text_add(text, words);
-    free(words);
-    tl_table_free(table);
-}
-
-static void add_words(tl_table* table, char* words) {
-    tl_table_words(table, words);
-    free(words);
 }
 
 /// A number with its format, or what stands for one that is not there.
@@ -109,7 +98,7 @@ void tl_build_add_holds(tl_text* text, const tl_build* build) {
     char* words = tl_build_holds_words(build);
     tl_text_addf(text, "\n%s\n", words);
     free(words);
-    add_table(text, tl_build_holds_table(build));
+    tl_text_take_table(text, tl_build_holds_table(build));
 }
 
 /// An amount of a line's unit: pieces, "3.42 m", "85.2 cm2".
@@ -146,7 +135,7 @@ static char* show_price(const tl_build* build, double price) {
 
 static void add_purchase(tl_table* table, const tl_build* build, const tl_build_line* line,
                          const tl_build_purchase* buy) {
-    add_words(table, show_packs(line, buy));
+    tl_table_take_words(table, show_packs(line, buy));
     if (!build->prices)
         return;
     add_number(table, buy->price, "no price", show_price(build, buy->price));
@@ -167,11 +156,12 @@ static void add_line(tl_table* table, const tl_build* build, const tl_build_line
     for (size_t i = 0; i < rows; ++i) {
         tl_table_row(table);
         tl_table_words(table, i ? "" : line->item);
-        add_words(table, i ? tl_copy("") : show_amount(line, line->count));
-        add_words(table, i || line->spare == 0 ? tl_copy("") : show_amount(line, line->spare));
+        tl_table_take_words(table, i ? tl_copy("") : show_amount(line, line->count));
+        tl_table_take_words(table,
+                            i || line->spare == 0 ? tl_copy("") : show_amount(line, line->spare));
         if (is_bought(build))
-            add_words(table,
-                      i || isnan(line->waste) ? tl_copy("") : show_amount(line, line->waste));
+            tl_table_take_words(table, i || isnan(line->waste) ? tl_copy("")
+                                                               : show_amount(line, line->waste));
         if (line->purchase_count)
             add_purchase(table, build, line, &line->purchases[i]);
         else
@@ -195,7 +185,7 @@ tl_table* tl_build_reels_table(const tl_build* build) {
         for (size_t j = 0; j < reel->lead_count; ++j)
             tl_text_addf(&leads, "%s%zu", j ? ", " : "", build->leads[reel->leads[j]].number);
         tl_table_row(table);
-        add_words(table, tl_printf("%zu", i + 1));
+        tl_table_take_words(table, tl_printf("%zu", i + 1));
         tl_table_words(table, build->lines[reel->line].item);
         add_number(table, reel->length_m, "", tl_printf("%.3f m", reel->length_m));
         add_number(table, reel->left_m, "", tl_printf("%.3f m", reel->left_m));
@@ -215,8 +205,7 @@ static void add_total(tl_text* text, const tl_build* build) {
                                     : tl_copy("");
     const char* bare = *build->currency ? "" : ", no currency stated";
     char* words = tl_printf("Total: %s%s (%s%s).", total, without, build->prices, bare);
-    tl_wrap_words(text, words, 0, 0);
-    free(words);
+    tl_text_take_paragraph(text, words);
     free(without);
     free(total);
 }
@@ -232,8 +221,7 @@ static void add_bounds(tl_text* text, const tl_build* build) {
         char* words = tl_printf("%s: the best that was found; that nothing under %s would do is "
                                 "proven, what lies between is not.",
                                 line->item, least);
-        tl_wrap_words(text, words, 0, 0);
-        free(words);
+        tl_text_take_paragraph(text, words);
         free(least);
     }
 }
@@ -277,12 +265,12 @@ void tl_build_add_bill(tl_text* text, const tl_build* build) {
     if (!build->line_count)
         return;
     tl_text_add(text, "\nWhat it takes\n");
-    add_table(text, tl_build_bill_table(build));
+    tl_text_take_table(text, tl_build_bill_table(build));
     tl_build_add_bill_notes(text, build);
     if (!build->reel_count)
         return;
     tl_text_add(text, "\nWhat is cut off what\n");
-    add_table(text, tl_build_reels_table(build));
+    tl_text_take_table(text, tl_build_reels_table(build));
 }
 
 char* tl_build_bill_text(const tl_build* build) {
@@ -294,10 +282,8 @@ char* tl_build_bill_text(const tl_build* build) {
     tl_build_add_bill(&text, build);
     if (build->assumed_count)
         tl_text_add(&text, "\nTaken where the rig does not say\n");
-    for (size_t i = 0; i < build->assumed_count; ++i) {
-        tl_text_add(&text, "- ");
-        tl_wrap_words(&text, build->assumed[i], 2, 2);
-    }
+    for (size_t i = 0; i < build->assumed_count; ++i)
+        tl_wrap_point(&text, build->assumed[i]);
     char* cautions = tl_cautions_text(TL_CAUTION_SOLDER);
     tl_text_addf(&text, "\n%s", cautions);
     free(cautions);

@@ -2,26 +2,10 @@
 // A board to build as JSON and CSV.
 #include "show/build.h"
 #include "show/build_bill.h"
+#include "show/json.h"
 #include "toneload/show.h"
 
 #include <math.h>
-#include <stdlib.h>
-
-static void put(json_t* to, const char* field, json_t* value) {
-    json_object_set_new(to, field, value);
-}
-
-static void put_number(json_t* to, const char* field, double number) {
-    put(to, field, tl_json_number(number));
-}
-
-static void put_words(json_t* to, const char* field, const char* words) {
-    put(to, field, tl_json_words(words));
-}
-
-static void put_count(json_t* to, const char* field, size_t count) {
-    put(to, field, json_integer((json_int_t)count));
-}
 
 static const char* box_name(const tl_build* build, size_t box) {
     return box == TL_BUILD_NONE ? NULL : build->boxes[box].name;
@@ -34,11 +18,11 @@ static json_t* lead_number(const tl_build* build, size_t lead) {
 
 static json_t* board_json(const tl_build* build) {
     json_t* board = json_object();
-    put_number(board, "width_m", build->width_m);
-    put_number(board, "depth_m", build->depth_m);
-    put_number(board, "weight_kg", build->weight_kg);
-    put_number(board, "total_weight_kg", build->total_weight_kg);
-    put_count(board, "without_weight", build->weightless);
+    tl_json_put_number(board, "width_m", build->width_m);
+    tl_json_put_number(board, "depth_m", build->depth_m);
+    tl_json_put_number(board, "weight_kg", build->weight_kg);
+    tl_json_put_number(board, "total_weight_kg", build->total_weight_kg);
+    tl_json_put_count(board, "without_weight", build->weightless);
     return board;
 }
 
@@ -47,16 +31,16 @@ static json_t* boxes_json(const tl_build* build) {
     for (size_t i = 0; i < build->box_count; ++i) {
         const tl_build_box* box = &build->boxes[i];
         json_t* row = json_object();
-        put_words(row, "name", box->name);
-        put_words(row, "kind", box->kind);
-        put(row, "under", json_boolean(box->under));
-        put_number(row, "left_m", box->left_m);
-        put_number(row, "front_m", box->front_m);
-        put_number(row, "width_m", box->width_m);
-        put_number(row, "depth_m", box->depth_m);
-        put_number(row, "height_m", box->height_m);
-        put_number(row, "weight_kg", box->weight_kg);
-        put(row, "thin", json_boolean(box->thin));
+        tl_json_put_words(row, "name", box->name);
+        tl_json_put_words(row, "kind", box->kind);
+        tl_json_put(row, "under", json_boolean(box->under));
+        tl_json_put_number(row, "left_m", box->left_m);
+        tl_json_put_number(row, "front_m", box->front_m);
+        tl_json_put_number(row, "width_m", box->width_m);
+        tl_json_put_number(row, "depth_m", box->depth_m);
+        tl_json_put_number(row, "height_m", box->height_m);
+        tl_json_put_number(row, "weight_kg", box->weight_kg);
+        tl_json_put(row, "thin", json_boolean(box->thin));
         json_array_append_new(list, row);
     }
     return list;
@@ -74,57 +58,57 @@ static json_t* spot_json(const tl_spot_m* spot) {
 
 static json_t* end_json(const tl_build* build, const tl_build_end* end) {
     json_t* row = json_object();
-    put_words(row, "name", end->name);
-    put_words(row, "box", box_name(build, end->box));
-    put_words(row, "side", end->box == TL_BUILD_NONE ? NULL : tl_side_word(end->side));
-    put_words(row, "plug", *end->plug ? end->plug : NULL);
-    put(row, "joined", json_boolean(end->joined));
-    put(row, "jack_m", spot_json(&end->jack));
-    put(row, "leaves_m", spot_json(&end->leaves));
-    put_number(row, "room_m", end->room_m);
-    put_number(row, "body_m", end->body_m);
+    tl_json_put_words(row, "name", end->name);
+    tl_json_put_words(row, "box", box_name(build, end->box));
+    tl_json_put_words(row, "side", end->box == TL_BUILD_NONE ? NULL : tl_side_word(end->side));
+    tl_json_put_words(row, "plug", *end->plug ? end->plug : NULL);
+    tl_json_put(row, "joined", json_boolean(end->joined));
+    tl_json_put(row, "jack_m", spot_json(&end->jack));
+    tl_json_put(row, "leaves_m", spot_json(&end->leaves));
+    tl_json_put_number(row, "room_m", end->room_m);
+    tl_json_put_number(row, "body_m", end->body_m);
     return row;
 }
 
 static json_t* lead_json(const tl_build* build, const tl_build_lead* lead) {
     json_t* row = json_object();
-    put_count(row, "number", lead->number);
-    put_words(row, "kind", lead->kind);
-    put(row, "on_board", json_boolean(lead->on_board));
-    put_words(row, "path", *lead->path ? lead->path : NULL);
-    put_words(row, "type", *lead->type ? lead->type : NULL);
-    put(row, "from", end_json(build, &lead->from));
-    put(row, "to", end_json(build, &lead->to));
-    put_number(row, "route_m", lead->route_m);
-    put_number(row, "drop_m", lead->drop_m);
-    put_number(row, "slack_m", lead->slack_m);
-    put_number(row, "length_m", lead->length_m);
-    put_number(row, "preparation_m", lead->preparation_m);
-    put_number(row, "cut_m", lead->cut_m);
-    put_number(row, "stated_m", lead->stated_m);
-    put_number(row, "diameter_m", lead->diameter_m);
-    put_number(row, "bend_m", lead->bend_m);
-    put_number(row, "bend_least_m", lead->bend_least_m);
-    put_number(row, "capacitance_farad", lead->farad);
-    put_number(row, "loop_ohm", lead->loop_ohm);
+    tl_json_put_count(row, "number", lead->number);
+    tl_json_put_words(row, "kind", lead->kind);
+    tl_json_put(row, "on_board", json_boolean(lead->on_board));
+    tl_json_put_words(row, "path", *lead->path ? lead->path : NULL);
+    tl_json_put_words(row, "type", *lead->type ? lead->type : NULL);
+    tl_json_put(row, "from", end_json(build, &lead->from));
+    tl_json_put(row, "to", end_json(build, &lead->to));
+    tl_json_put_number(row, "route_m", lead->route_m);
+    tl_json_put_number(row, "drop_m", lead->drop_m);
+    tl_json_put_number(row, "slack_m", lead->slack_m);
+    tl_json_put_number(row, "length_m", lead->length_m);
+    tl_json_put_number(row, "preparation_m", lead->preparation_m);
+    tl_json_put_number(row, "cut_m", lead->cut_m);
+    tl_json_put_number(row, "stated_m", lead->stated_m);
+    tl_json_put_number(row, "diameter_m", lead->diameter_m);
+    tl_json_put_number(row, "bend_m", lead->bend_m);
+    tl_json_put_number(row, "bend_least_m", lead->bend_least_m);
+    tl_json_put_number(row, "capacitance_farad", lead->farad);
+    tl_json_put_number(row, "loop_ohm", lead->loop_ohm);
     json_t* way = json_array();
     for (size_t i = 0; i < lead->way_count; ++i)
         json_array_append_new(way, spot_json(&lead->way[i]));
-    put(row, "way_m", way);
+    tl_json_put(row, "way_m", way);
     return row;
 }
 
 static json_t* totals_json(const tl_build* build) {
     tl_build_totals totals = tl_build_sum(build);
     json_t* row = json_object();
-    put_count(row, "patch_leads", totals.patches);
-    put_number(row, "patch_length_m", totals.patch_m);
-    put_number(row, "patch_cut_m", totals.patch_cut_m);
-    put_number(row, "patch_capacitance_farad", totals.patch_farad);
-    put_count(row, "dc_leads", totals.dc);
-    put_number(row, "dc_cut_m", totals.dc_cut_m);
-    put_count(row, "leads_off_board", totals.others);
-    put_number(row, "off_board_cut_m", totals.others_cut_m);
+    tl_json_put_count(row, "patch_leads", totals.patches);
+    tl_json_put_number(row, "patch_length_m", totals.patch_m);
+    tl_json_put_number(row, "patch_cut_m", totals.patch_cut_m);
+    tl_json_put_number(row, "patch_capacitance_farad", totals.patch_farad);
+    tl_json_put_count(row, "dc_leads", totals.dc);
+    tl_json_put_number(row, "dc_cut_m", totals.dc_cut_m);
+    tl_json_put_count(row, "leads_off_board", totals.others);
+    tl_json_put_number(row, "off_board_cut_m", totals.others_cut_m);
     return row;
 }
 
@@ -133,13 +117,13 @@ static json_t* findings_json(const tl_build* build) {
     for (size_t i = 0; i < build->finding_count; ++i) {
         const tl_build_finding* finding = &build->findings[i];
         json_t* row = json_object();
-        put_words(row, "verdict", tl_build_gravity_word(finding->gravity));
-        put_words(row, "kind", finding->kind);
-        put_words(row, "box", box_name(build, finding->box));
-        put_words(row, "other", box_name(build, finding->other));
-        put(row, "lead", lead_number(build, finding->lead));
-        put(row, "other_lead", lead_number(build, finding->other_lead));
-        put_words(row, "words", finding->words);
+        tl_json_put_words(row, "verdict", tl_build_gravity_word(finding->gravity));
+        tl_json_put_words(row, "kind", finding->kind);
+        tl_json_put_words(row, "box", box_name(build, finding->box));
+        tl_json_put_words(row, "other", box_name(build, finding->other));
+        tl_json_put(row, "lead", lead_number(build, finding->lead));
+        tl_json_put(row, "other_lead", lead_number(build, finding->other_lead));
+        tl_json_put_words(row, "words", finding->words);
         json_array_append_new(list, row);
     }
     return list;
@@ -147,28 +131,24 @@ static json_t* findings_json(const tl_build* build) {
 
 json_t* tl_build_json(const tl_build* build) {
     json_t* root = tl_json_open("build", build->rig);
-    put(root, "ready", json_boolean(tl_build_count(build, TL_BUILD_ERROR) == 0));
-    put(root, "board", board_json(build));
-    put(root, "boxes", boxes_json(build));
+    tl_json_put(root, "ready", json_boolean(tl_build_count(build, TL_BUILD_ERROR) == 0));
+    tl_json_put(root, "board", board_json(build));
+    tl_json_put(root, "boxes", boxes_json(build));
     json_t* leads = json_array();
     for (size_t i = 0; i < build->lead_count; ++i)
         json_array_append_new(leads, lead_json(build, &build->leads[i]));
-    put(root, "leads", leads);
-    put_words(root, "no_dc", build->no_dc);
-    put(root, "totals", totals_json(build));
-    put(root, "findings", findings_json(build));
-    put(root, "fastening", tl_build_holds_json(build));
-    put(root, "bill", tl_build_bill_json(build));
+    tl_json_put(root, "leads", leads);
+    tl_json_put_words(root, "no_dc", build->no_dc);
+    tl_json_put(root, "totals", totals_json(build));
+    tl_json_put(root, "findings", findings_json(build));
+    tl_json_put(root, "fastening", tl_build_holds_json(build));
+    tl_json_put(root, "bill", tl_build_bill_json(build));
     json_t* assumed = json_array();
     for (size_t i = 0; i < build->assumed_count; ++i)
         json_array_append_new(assumed, tl_json_words(build->assumed[i]));
-    put(root, "assumed", assumed);
-    put(root, "cautions", tl_cautions_json(TL_BUILD_CAUTIONS));
+    tl_json_put(root, "assumed", assumed);
+    tl_json_put(root, "cautions", tl_cautions_json(TL_BUILD_CAUTIONS));
     return root;
-}
-
-static void add_number(tl_table* table, double number) {
-    tl_table_number(table, number, "");
 }
 
 char* tl_build_csv(const tl_build* build) {
@@ -184,23 +164,23 @@ char* tl_build_csv(const tl_build* build) {
     for (size_t i = 0; i < build->lead_count; ++i) {
         const tl_build_lead* lead = &build->leads[i];
         tl_table_row(table);
-        add_number(table, (double)lead->number);
+        tl_table_number(table, (double)lead->number, "");
         tl_table_words(table, lead->kind);
         tl_table_words(table, lead->from.name);
         tl_table_words(table, lead->to.name);
         tl_table_words(table, lead->type);
         tl_table_words(table, lead->from.plug);
         tl_table_words(table, lead->to.plug);
-        add_number(table, lead->route_m);
-        add_number(table, lead->slack_m);
-        add_number(table, lead->length_m);
-        add_number(table, lead->preparation_m);
-        add_number(table, lead->cut_m);
-        add_number(table, lead->stated_m);
-        add_number(table, isinf(lead->bend_m) ? NAN : lead->bend_m);
-        add_number(table, lead->bend_least_m);
-        add_number(table, lead->farad);
-        add_number(table, lead->loop_ohm);
+        tl_table_number(table, lead->route_m, "");
+        tl_table_number(table, lead->slack_m, "");
+        tl_table_number(table, lead->length_m, "");
+        tl_table_number(table, lead->preparation_m, "");
+        tl_table_number(table, lead->cut_m, "");
+        tl_table_number(table, lead->stated_m, "");
+        tl_table_number(table, isinf(lead->bend_m) ? NAN : lead->bend_m, "");
+        tl_table_number(table, lead->bend_least_m, "");
+        tl_table_number(table, lead->farad, "");
+        tl_table_number(table, lead->loop_ohm, "");
         tl_table_words(table, lead->path);
     }
     char* text = tl_table_csv(table);

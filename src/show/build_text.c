@@ -2,6 +2,7 @@
 // A board to build for people: the cut list first, then what does not fit, then what was assumed.
 #include "show/build.h"
 #include "show/build_bill.h"
+#include "show/cells.h"
 #include "show/wrap.h"
 
 #include <math.h>
@@ -39,11 +40,6 @@ size_t tl_build_count(const tl_build* build, tl_build_gravity gravity) {
     return count;
 }
 
-static void add_number(tl_table* table, double number, char* shown) {
-    tl_table_number(table, number, shown);
-    free(shown);
-}
-
 /// "184 mm"; "4.2 m" from 2 m on; "" when there is none.
 static char* length_words(double metres) {
     return isnan(metres) ? tl_copy("")
@@ -52,7 +48,7 @@ static char* length_words(double metres) {
 }
 
 static void add_length(tl_table* table, double metres) {
-    add_number(table, metres, length_words(metres));
+    tl_table_take_number(table, metres, length_words(metres));
 }
 
 static const char* plug_word(const tl_build_end* end) {
@@ -90,16 +86,15 @@ tl_table* tl_build_leads_table(const tl_build* build, bool dc) {
             continue;
         ++count;
         tl_table_row(table);
-        add_number(table, (double)lead->number, tl_printf("%zu", lead->number));
+        tl_table_take_number(table, (double)lead->number, tl_printf("%zu", lead->number));
         tl_table_words(table, lead->from.name);
         tl_table_words(table, lead->to.name);
         tl_table_words(table, *lead->type ? lead->type : "its own");
         bool alike = strcmp(lead->from.plug, lead->to.plug) == 0;
-        char* plugs = lead->from.joined ? tl_printf("joined, %s", plug_word(&lead->to))
-                      : alike           ? tl_printf("2 %s", plug_word(&lead->from))
-                              : tl_printf("%s, %s", plug_word(&lead->from), plug_word(&lead->to));
-        tl_table_words(table, plugs);
-        free(plugs);
+        tl_table_take_words(
+            table, lead->from.joined ? tl_printf("joined, %s", plug_word(&lead->to))
+                   : alike           ? tl_printf("2 %s", plug_word(&lead->from))
+                           : tl_printf("%s, %s", plug_word(&lead->from), plug_word(&lead->to)));
         add_length(table, lead->route_m);
         add_length(table, lead->slack_m);
         add_length(table, lead->length_m);
@@ -116,10 +111,8 @@ static void add_leads(tl_text* text, const tl_build* build, bool dc) {
     tl_table* table = tl_build_leads_table(build, dc);
     if (!table)
         return;
-    char* words = tl_table_text(table);
-    tl_text_addf(text, "\n%s\n%s", dc ? "DC leads" : "Audio leads", words);
-    free(words);
-    tl_table_free(table);
+    tl_text_addf(text, "\n%s\n", dc ? "DC leads" : "Audio leads");
+    tl_text_take_table(text, table);
 }
 
 void tl_build_add_totals(tl_text* text, const tl_build* build) {
@@ -146,8 +139,7 @@ void tl_build_add_totals(tl_text* text, const tl_build* build) {
     tl_text_free(&words);
     if (build->no_dc) {
         char* why = tl_printf("No DC leads: %s.", build->no_dc);
-        tl_wrap_words(text, why, 0, 0);
-        free(why);
+        tl_text_take_paragraph(text, why);
     }
 }
 
@@ -177,10 +169,8 @@ void tl_build_add_findings(tl_text* text, const tl_build* build, tl_build_gravit
 
 static void add_assumed(tl_text* text, const tl_build* build) {
     tl_text_add(text, "\nReckoned with\n");
-    for (size_t i = 0; i < build->assumed_count; ++i) {
-        tl_text_add(text, "- ");
-        tl_wrap_words(text, build->assumed[i], 2, 2);
-    }
+    for (size_t i = 0; i < build->assumed_count; ++i)
+        tl_wrap_point(text, build->assumed[i]);
 }
 
 char* tl_build_text(const tl_build* build) {
@@ -188,8 +178,7 @@ char* tl_build_text(const tl_build* build) {
     tl_text_add_safe(&text, build->rig);
     tl_text_add(&text, "\n\n");
     char* verdict = tl_build_headline(build);
-    tl_wrap_words(&text, verdict, 0, 0);
-    free(verdict);
+    tl_text_take_paragraph(&text, verdict);
     add_leads(&text, build, false);
     add_leads(&text, build, true);
     tl_build_add_totals(&text, build);

@@ -41,10 +41,8 @@ static const caution* next_chosen(const caution* at, unsigned chosen) {
 char* tl_cautions_text(unsigned chosen) {
     tl_text text = {0};
     tl_text_add(&text, "Cautions\n");
-    for (const caution* at = next_chosen(cautions, chosen); at; at = next_chosen(at + 1, chosen)) {
-        tl_text_add(&text, "- ");
-        tl_wrap_words(&text, at->words, 2, 2);
-    }
+    for (const caution* at = next_chosen(cautions, chosen); at; at = next_chosen(at + 1, chosen))
+        tl_wrap_point(&text, at->words);
     return tl_text_take(&text);
 }
 

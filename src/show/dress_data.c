@@ -4,13 +4,9 @@
 
 #include "base/text.h"
 #include "show/dress.h"
+#include "show/json.h"
 
 #include <math.h>
-#include <stdlib.h>
-
-static void put(json_t* json, const char* key, double number) {
-    json_object_set_new(json, key, tl_json_number(number));
-}
 
 static double told_share(const tl_dress_level* level) {
     return isnan(tl_dress_told_v(level->a_weighted_v)) ? NAN : level->electric;
@@ -18,79 +14,78 @@ static double told_share(const tl_dress_level* level) {
 
 static json_t* level_json(const tl_dress_level* level) {
     json_t* json = json_object();
-    put(json, "total_v", tl_dress_told_v(level->total_v));
-    put(json, "a_weighted_v", tl_dress_told_v(level->a_weighted_v));
-    put(json, "above_hearing_v", tl_dress_told_v(level->above_v));
-    put(json, "against_floor_db", tl_dress_told_db(level));
-    put(json, "electric_share", told_share(level));
-    json_object_set_new(json, "verdict", json_string(tl_dress_verdict_words(level->verdict)));
+    tl_json_put_number(json, "total_v", tl_dress_told_v(level->total_v));
+    tl_json_put_number(json, "a_weighted_v", tl_dress_told_v(level->a_weighted_v));
+    tl_json_put_number(json, "above_hearing_v", tl_dress_told_v(level->above_v));
+    tl_json_put_number(json, "against_floor_db", tl_dress_told_db(level));
+    tl_json_put_number(json, "electric_share", told_share(level));
+    tl_json_put(json, "verdict", json_string(tl_dress_verdict_words(level->verdict)));
     return json;
 }
 
 static json_t* amp_json(const tl_dress* dress, const tl_dress_run* run, size_t amp) {
     const tl_dress_amp* at = &run->amps[amp];
     json_t* json = level_json(&at->as_is);
-    json_object_set_new(json, "amp", tl_json_words(dress->amps[amp]));
-    json_object_set_new(json, "crossing", level_json(&at->crossing));
-    json_object_set_new(json, "buffered", level_json(&at->buffered));
-    put(json, "buffered_noise_v", at->buffered_floor_v);
-    put(json, "enough_m", at->enough_m);
-    put(json, "enough_deg", at->enough_deg);
-    put(json, "ends_apart_m", at->ends_m);
+    tl_json_put(json, "amp", tl_json_words(dress->amps[amp]));
+    tl_json_put(json, "crossing", level_json(&at->crossing));
+    tl_json_put(json, "buffered", level_json(&at->buffered));
+    tl_json_put_number(json, "buffered_noise_v", at->buffered_floor_v);
+    tl_json_put_number(json, "enough_m", at->enough_m);
+    tl_json_put_number(json, "enough_deg", at->enough_deg);
+    tl_json_put_number(json, "ends_apart_m", at->ends_m);
     json_t* lines = json_array();
     for (size_t i = 0; i < at->line_count; ++i) {
         json_t* line = json_object();
-        put(line, "hz", at->lines[i].hz);
-        put(line, "v", at->lines[i].volt);
+        tl_json_put_number(line, "hz", at->lines[i].hz);
+        tl_json_put_number(line, "v", at->lines[i].volt);
         json_array_append_new(lines, line);
     }
-    json_object_set_new(json, "lines", lines);
+    tl_json_put(json, "lines", lines);
     return json;
 }
 
 static json_t* leak_json(const tl_dress* dress, const tl_dress_run* run, size_t amp) {
     const tl_dress_leak* leak = &run->leaks[amp];
     json_t* json = json_object();
-    json_object_set_new(json, "amp", tl_json_words(dress->amps[amp]));
-    put(json, "leak_db", isnan(leak->leak_hz) ? NAN : leak->leak_db);
-    put(json, "leak_hz", leak->leak_hz);
-    json_object_set_new(json, "unstable", json_boolean(leak->unstable));
-    put(json, "unstable_hz", leak->unstable_hz);
-    json_object_set_new(json, "hearing", tl_json_hearing(&leak->hearing));
+    tl_json_put(json, "amp", tl_json_words(dress->amps[amp]));
+    tl_json_put_number(json, "leak_db", isnan(leak->leak_hz) ? NAN : leak->leak_db);
+    tl_json_put_number(json, "leak_hz", leak->leak_hz);
+    tl_json_put(json, "unstable", json_boolean(leak->unstable));
+    tl_json_put_number(json, "unstable_hz", leak->unstable_hz);
+    tl_json_put(json, "hearing", tl_json_hearing(&leak->hearing));
     return json;
 }
 
 static void put_measured(json_t* json, const tl_dress_run* run) {
-    put(json, "mutual_henry", run->henry);
-    put(json, "impedance_ohm", run->impedance_ohm);
-    put(json, "buffered_ohm", run->buffered_ohm);
-    put(json, "unsolved_hz", run->unheard_hz > 0 ? run->unheard_hz : NAN);
-    json_object_set_new(json, "buffered_noise_is_todays",
-                        json_boolean(run->buffered_floor_is_todays));
-    json_object_set_new(json, "buffer_in_guitar", json_boolean(run->from_guitar));
+    tl_json_put_number(json, "mutual_henry", run->henry);
+    tl_json_put_number(json, "impedance_ohm", run->impedance_ohm);
+    tl_json_put_number(json, "buffered_ohm", run->buffered_ohm);
+    tl_json_put_number(json, "unsolved_hz", run->unheard_hz > 0 ? run->unheard_hz : NAN);
+    tl_json_put(json, "buffered_noise_is_todays", json_boolean(run->buffered_floor_is_todays));
+    tl_json_put(json, "buffer_in_guitar", json_boolean(run->from_guitar));
 }
 
 static void put_loop(json_t* json, const tl_dress_run* run) {
-    put(json, "loop_gain_left_db", run->loop_db);
-    put(json, "loop_hz", run->loop_hz);
-    json_object_set_new(json, "may_lie", json_boolean(run->may_lie));
-    put(json, "enough_m", run->apart_m);
+    tl_json_put_number(json, "loop_gain_left_db", run->loop_db);
+    tl_json_put_number(json, "loop_hz", run->loop_hz);
+    tl_json_put(json, "may_lie", json_boolean(run->may_lie));
+    tl_json_put_number(json, "enough_m", run->apart_m);
 }
 
 static json_t* run_json(const tl_dress* dress, const tl_dress_run* run) {
     json_t* json = json_object();
-    json_object_set_new(json, "name", tl_json_words(run->name));
-    json_object_set_new(json, "lead", tl_json_words(run->lead));
-    json_object_set_new(json, "beside", json_string(run->beside));
-    json_object_set_new(json, "source", tl_json_words(run->source));
-    json_object_set_new(json, "in_path", json_boolean(run->in_path));
-    put(json, "length_m", run->length_m);
-    put(json, "spacing_m", run->spacing_m);
-    put(json, "angle_deg", run->angle_deg);
-    put(json, "height_m", run->height_m);
-    put(json, "capacitance_farad", run->farad);
+    tl_json_put(json, "name", tl_json_words(run->name));
+    tl_json_put(json, "lead", tl_json_words(run->lead));
+    tl_json_put(json, "beside", json_string(run->beside));
+    tl_json_put(json, "source", tl_json_words(run->source));
+    tl_json_put(json, "in_path", json_boolean(run->in_path));
+    tl_json_put_number(json, "length_m", run->length_m);
+    tl_json_put_number(json, "spacing_m", run->spacing_m);
+    tl_json_put_number(json, "angle_deg", run->angle_deg);
+    tl_json_put_number(json, "height_m", run->height_m);
+    tl_json_put_number(json, "capacitance_farad", run->farad);
     json_t* amps = json_array();
-    json_object_set_new(json, "taken", tl_json_words(run->taken));
+    tl_json_put(json, "taken", tl_json_words(run->taken));
     if (run->amps)
         put_measured(json, run);
     if (run->leaks)
@@ -98,7 +93,7 @@ static json_t* run_json(const tl_dress* dress, const tl_dress_run* run) {
     for (size_t amp = 0; (run->amps || run->leaks) && amp < dress->amp_count; ++amp)
         json_array_append_new(amps,
                               run->amps ? amp_json(dress, run, amp) : leak_json(dress, run, amp));
-    json_object_set_new(json, "amps", amps);
+    tl_json_put(json, "amps", amps);
     return json;
 }
 
@@ -109,29 +104,28 @@ static json_t* joints_json(const tl_dress* dress) {
     for (size_t i = 0; i < joints->kind_count; ++i) {
         const tl_dress_joint* kind = &joints->kinds[i];
         json_t* row = json_object();
-        json_object_set_new(row, "name", tl_json_words(kind->name));
-        json_object_set_new(row, "count", json_integer((json_int_t)kind->count));
-        put(row, "resistance_ohm", kind->ohm);
-        put(row, "leakage_ohm", kind->leakage_ohm);
-        put(row, "openings_in_1000_h", kind->openings);
-        put(row, "openings_a_gig", kind->a_gig);
+        tl_json_put(row, "name", tl_json_words(kind->name));
+        tl_json_put(row, "count", json_integer((json_int_t)kind->count));
+        tl_json_put_number(row, "resistance_ohm", kind->ohm);
+        tl_json_put_number(row, "leakage_ohm", kind->leakage_ohm);
+        tl_json_put_number(row, "openings_in_1000_h", kind->openings);
+        tl_json_put_number(row, "openings_a_gig", kind->a_gig);
         json_array_append_new(kinds, row);
     }
-    json_object_set_new(json, "count", json_integer((json_int_t)joints->count));
-    put(json, "series_ohm", joints->series_ohm);
-    put(json, "worst_ohm", joints->worst_ohm);
-    json_object_set_new(json, "unsaid", json_integer((json_int_t)joints->unsaid));
-    put(json, "leakage_ohm", joints->leakage_ohm);
-    json_object_set_new(json, "hearing",
-                        joints->count ? tl_json_hearing(&joints->hearing) : json_null());
-    put(json, "gig_h", TL_DRESS_GIG_H);
+    tl_json_put(json, "count", json_integer((json_int_t)joints->count));
+    tl_json_put_number(json, "series_ohm", joints->series_ohm);
+    tl_json_put_number(json, "worst_ohm", joints->worst_ohm);
+    tl_json_put(json, "unsaid", json_integer((json_int_t)joints->unsaid));
+    tl_json_put_number(json, "leakage_ohm", joints->leakage_ohm);
+    tl_json_put(json, "hearing", joints->count ? tl_json_hearing(&joints->hearing) : json_null());
+    tl_json_put_number(json, "gig_h", TL_DRESS_GIG_H);
     bool known = joints->worst < joints->kind_count;
-    put(json, "openings_a_gig", known ? joints->openings_a_gig : NAN);
-    put(json, "gig_without_share", known ? joints->quiet_gig : NAN);
-    json_object_set_new(json, "opens_most",
-                        tl_json_words(known ? joints->kinds[joints->worst].name : NULL));
-    put(json, "gig_without_share_mended", known ? joints->mended_gig : NAN);
-    json_object_set_new(json, "kinds", kinds);
+    tl_json_put_number(json, "openings_a_gig", known ? joints->openings_a_gig : NAN);
+    tl_json_put_number(json, "gig_without_share", known ? joints->quiet_gig : NAN);
+    tl_json_put(json, "opens_most",
+                tl_json_words(known ? joints->kinds[joints->worst].name : NULL));
+    tl_json_put_number(json, "gig_without_share_mended", known ? joints->mended_gig : NAN);
+    tl_json_put(json, "kinds", kinds);
     return json;
 }
 
@@ -139,10 +133,9 @@ static json_t* sum_json(const tl_dress* dress, size_t amp) {
     const tl_dress_sum* sum = &dress->together[amp];
     bool moved = sum->first < dress->run_count;
     json_t* json = level_json(&sum->level);
-    json_object_set_new(json, "move_first",
-                        tl_json_words(moved ? dress->runs[sum->first].name : NULL));
-    put(json, "move_first_to_m", sum->enough_m);
-    put(json, "without_it_db", moved ? sum->without_db : NAN);
+    tl_json_put(json, "move_first", tl_json_words(moved ? dress->runs[sum->first].name : NULL));
+    tl_json_put_number(json, "move_first_to_m", sum->enough_m);
+    tl_json_put_number(json, "without_it_db", moved ? sum->without_db : NAN);
     return json;
 }
 
@@ -151,9 +144,9 @@ json_t* tl_dress_json(const tl_dress* dress) {
     json_t* floors = json_array();
     for (size_t amp = 0; amp < dress->amp_count; ++amp) {
         json_t* row = json_object();
-        json_object_set_new(row, "amp", tl_json_words(dress->amps[amp]));
-        put(row, "a_weighted_v", dress->floor_v[amp]);
-        json_object_set_new(row, "all_runs", sum_json(dress, amp));
+        tl_json_put(row, "amp", tl_json_words(dress->amps[amp]));
+        tl_json_put_number(row, "a_weighted_v", dress->floor_v[amp]);
+        tl_json_put(row, "all_runs", sum_json(dress, amp));
         json_array_append_new(floors, row);
     }
     json_t* runs = json_array();
@@ -162,14 +155,14 @@ json_t* tl_dress_json(const tl_dress* dress) {
     json_t* assumptions = json_array();
     for (size_t i = 0; i < TL_DRESS_ASSUMPTIONS; ++i)
         json_array_append_new(assumptions, json_string(tl_dress_assumptions[i].words));
-    json_object_set_new(json, "margin_db", tl_json_number(TL_DRESS_MARGIN_DB));
-    json_object_set_new(json, "fixed", tl_json_words(dress->fixed));
-    json_object_set_new(json, "buffer", tl_json_words(dress->buffer));
-    json_object_set_new(json, "amps", floors);
-    json_object_set_new(json, "runs", runs);
-    json_object_set_new(json, "joints", joints_json(dress));
-    json_object_set_new(json, "assumed", assumptions);
-    json_object_set_new(json, "cautions", tl_cautions_json(TL_DRESS_CAUTIONS));
+    tl_json_put(json, "margin_db", tl_json_number(TL_DRESS_MARGIN_DB));
+    tl_json_put(json, "fixed", tl_json_words(dress->fixed));
+    tl_json_put(json, "buffer", tl_json_words(dress->buffer));
+    tl_json_put(json, "amps", floors);
+    tl_json_put(json, "runs", runs);
+    tl_json_put(json, "joints", joints_json(dress));
+    tl_json_put(json, "assumed", assumptions);
+    tl_json_put(json, "cautions", tl_cautions_json(TL_DRESS_CAUTIONS));
     return json;
 }
 

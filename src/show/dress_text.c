@@ -3,6 +3,7 @@
 #include "toneload/show.h"
 
 #include "base/text.h"
+#include "show/cells.h"
 #include "show/dress.h"
 #include "show/wrap.h"
 
@@ -14,21 +15,13 @@ static void add_paragraph(tl_text* text, const char* words) {
     tl_wrap_words(text, words, 0, 0);
 }
 
-static void add_point(tl_text* text, const char* words) {
-    tl_text_add(text, "- ");
-    tl_wrap_words(text, words, 2, 2);
-}
-
 static void number_cell(tl_table* table, double number, const char* format, const char* none) {
-    char* shown = isfinite(number) ? tl_printf(format, number) : tl_copy(none);
-    tl_table_number(table, number, shown);
-    free(shown);
+    tl_table_take_number(table, number,
+                         isfinite(number) ? tl_printf(format, number) : tl_copy(none));
 }
 
 static void value_cell(tl_table* table, double value, const char* unit) {
-    char* shown = tl_show_value(value, unit, "-");
-    tl_table_number(table, value, shown);
-    free(shown);
+    tl_table_take_number(table, value, tl_show_value(value, unit, "-"));
 }
 
 /// A level against the noise; far under it is told no closer than that, and nothing is nothing.
@@ -45,16 +38,13 @@ static char* length_words(double m) {
 }
 
 static void length_cell(tl_table* table, double m, const char* none) {
-    char* shown = isfinite(m) ? length_words(m) : tl_copy(none);
-    tl_table_number(table, m, shown);
-    free(shown);
+    tl_table_take_number(table, m, isfinite(m) ? length_words(m) : tl_copy(none));
 }
 
 static void add_table(tl_text* text, tl_table* table) {
-    char* shown = tl_table_text(table);
-    tl_text_addf(text, "\n%s\n", shown);
-    free(shown);
-    tl_table_free(table);
+    tl_text_add(text, "\n");
+    tl_text_take_table(text, table);
+    tl_text_add(text, "\n");
 }
 
 // ---- the runs
@@ -63,9 +53,7 @@ static void add_lie(tl_table* table, const tl_dress_run* run) {
     tl_table_row(table);
     tl_table_words(table, run->name);
     tl_table_words(table, run->lead);
-    char* other = tl_printf("%s: %s", run->beside, run->source);
-    tl_table_words(table, other);
-    free(other);
+    tl_table_take_words(table, tl_printf("%s: %s", run->beside, run->source));
     length_cell(table, run->length_m, "");
     length_cell(table, run->spacing_m, "");
     number_cell(table, run->angle_deg, "%.3g deg", "");
@@ -186,7 +174,7 @@ static void add_cure(tl_text* text, const tl_dress* dress, const tl_dress_run* r
                  dress->amp_count > 1 ? dress->amps[amp] : "", TL_DRESS_MARGIN_DB);
     add_moves(&words, at);
     add_buffer(&words, run, at);
-    add_point(text, tl_text_get(&words));
+    tl_wrap_point(text, tl_text_get(&words));
     tl_text_free(&words);
     free(where);
 }
@@ -219,7 +207,7 @@ static void add_buried(tl_text* text, const tl_dress* dress) {
     }
     tl_text_add(&words, all ? ". Nothing is gained by moving them." : ".");
     if (count)
-        add_point(text, tl_text_get(&words));
+        tl_wrap_point(text, tl_text_get(&words));
     tl_text_free(&words);
 }
 
@@ -237,7 +225,7 @@ static void add_unheard(tl_text* text, const tl_dress* dress, const tl_dress_run
                      volt > 0 ? " " : run->name, volt > 0 ? "" : ": ", hz);
     // Mains that rise so high are no news.
     if (words.size && strcmp(run->beside, "mains") != 0)
-        add_point(text, tl_text_get(&words));
+        tl_wrap_point(text, tl_text_get(&words));
     tl_text_free(&words);
     free(hz);
     free(shown);
@@ -285,7 +273,7 @@ static void add_together(tl_text* text, const tl_dress* dress) {
                      tl_dress_verdict_words(sum->level.verdict), rise_db);
         if (sum->first < dress->run_count)
             add_first(&words, dress, sum, amp);
-        add_point(text, tl_text_get(&words));
+        tl_wrap_point(text, tl_text_get(&words));
         tl_text_free(&words);
         free(where);
         free(volt);
@@ -324,7 +312,7 @@ static void add_unsolved(tl_text* text, const tl_dress* dress) {
     tl_text_add(&words, ": the noise of the rig with a buffer there could not be solved, so the "
                         "last column is against today's.");
     if (count)
-        add_point(text, tl_text_get(&words));
+        tl_wrap_point(text, tl_text_get(&words));
     tl_text_free(&words);
 }
 
@@ -350,16 +338,16 @@ void tl_dress_add_points(tl_text* text, const tl_dress* dress) {
             char* words = tl_printf("%s: its lead is out of the path as the rig is written, so "
                                     "nothing comes of it.",
                                     dress->runs[i].name);
-            add_point(text, words);
+            tl_wrap_point(text, words);
             free(words);
         }
     add_unsolved(text, dress);
     if (tl_dress_measured(dress)) {
         add_together(text, dress);
-        add_point(text,
-                  "The guitar's volume matters: half down, a lead that only the pickup drives "
-                  "sees more ohms and picks up more. Try other positions in the rig file, "
-                  "and other pedals with --fix.");
+        tl_wrap_point(text,
+                      "The guitar's volume matters: half down, a lead that only the pickup drives "
+                      "sees more ohms and picks up more. Try other positions in the rig file, "
+                      "and other pedals with --fix.");
     }
 }
 
@@ -447,7 +435,7 @@ static void add_leak_cure(tl_text* text, const tl_dress* dress, const tl_dress_r
                             "have less gain between them.");
         free(spacing);
     }
-    add_point(text, tl_text_get(&words));
+    tl_wrap_point(text, tl_text_get(&words));
     tl_text_free(&words);
 }
 
@@ -515,7 +503,7 @@ static void add_taken(tl_text* text, const tl_dress* dress) {
             if (strcmp(dress->runs[i].taken, dress->runs[j].taken) == 0)
                 tl_text_addf(&words, "%s%s", j > i ? ", " : "", dress->runs[j].name);
         tl_text_addf(&words, ": %s.", dress->runs[i].taken);
-        add_point(text, tl_text_get(&words));
+        tl_wrap_point(text, tl_text_get(&words));
         tl_text_free(&words);
     }
 }
@@ -524,7 +512,7 @@ void tl_dress_add_assumptions(tl_text* text, const tl_dress* dress) {
     for (size_t i = 0; i < TL_DRESS_ASSUMPTIONS; ++i) {
         const tl_dress_assumption* one = &tl_dress_assumptions[i];
         if (!one->beside || has_beside(dress, one->beside))
-            add_point(text, one->words);
+            tl_wrap_point(text, one->words);
     }
     add_taken(text, dress);
     char* words = tl_printf("\"A buffer\" is the library's %s. Verdicts: under the noise by %g dB "
@@ -532,7 +520,7 @@ void tl_dress_add_assumptions(tl_text* text, const tl_dress* dress) {
                             "little louder (common practice); less is near; more than the noise is "
                             "above.",
                             dress->buffer, TL_DRESS_MARGIN_DB);
-    add_point(text, words);
+    tl_wrap_point(text, words);
     free(words);
 }
 
@@ -572,7 +560,7 @@ static void add_joint_tone(tl_text* text, const tl_dress* dress) {
                  series, isfinite(joints->leakage_ohm) ? " and leaks that come to " : "",
                  isfinite(joints->leakage_ohm) ? leakage : "", fabs(joints->hearing.worst_db),
                  tl_verdict_words(joints->hearing.verdict));
-    add_point(text, tl_text_get(&words));
+    tl_wrap_point(text, tl_text_get(&words));
     tl_text_free(&words);
     free(leakage);
     free(series);
@@ -590,7 +578,7 @@ static void add_joint_supply(tl_text* text, const tl_dress_joints* joints) {
         "ground by %s when it draws 10 mA more. Alone on an isolated output nobody hears that; "
         "on a return that pedals share it is added to the signal ('toneload power' solves that).",
         worst, moved);
-    add_point(text, words);
+    tl_wrap_point(text, words);
     free(words);
     free(moved);
     free(worst);
@@ -621,13 +609,13 @@ static void add_joint_mend(tl_text* text, const tl_dress_joints* joints) {
     tl_text_addf(&words, " With %s as good as %s the chance would be %.1f %%.", kind,
                  joints->kinds[joints->best].name, 100 * joints->mended_gig);
     free(kind);
-    add_point(text, tl_text_get(&words));
+    tl_wrap_point(text, tl_text_get(&words));
     tl_text_free(&words);
 }
 
 static void add_joint_failures(tl_text* text, const tl_dress_joints* joints) {
     if (joints->worst == joints->kind_count) {
-        add_point(text, "Reliability: no joint states its 'openings' (in 1000 hours of use).");
+        tl_wrap_point(text, "Reliability: no joint states its 'openings' (in 1000 hours of use).");
         return;
     }
     tl_text words = {0};
@@ -647,7 +635,7 @@ static void add_joint_failures(tl_text* text, const tl_dress_joints* joints) {
                  ". In a gig of %g h %.2g openings are to be expected, and the chance of a "
                  "gig without any is %.1f %% (Poisson).",
                  TL_DRESS_GIG_H, joints->openings_a_gig, 100 * joints->quiet_gig);
-    add_point(text, tl_text_get(&words));
+    tl_wrap_point(text, tl_text_get(&words));
     tl_text_free(&words);
     add_joint_mend(text, joints);
 }

@@ -1,19 +1,12 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 // A pickup worked out of a sweep as JSON and CSV.
 #include "show/fit.h"
+#include "show/json.h"
 #include "toneload/show.h"
 
 #include <math.h>
 
 static const double deg = 180 / M_PI;
-
-static void put(json_t* to, const char* key, double number) {
-    json_object_set_new(to, key, tl_json_number(number));
-}
-
-static void put_words(json_t* to, const char* key, const char* words) {
-    json_object_set_new(to, key, tl_json_words(words));
-}
 
 static json_t* values_json(const tl_fit* fit) {
     json_t* values = json_array();
@@ -22,13 +15,13 @@ static json_t* values_json(const tl_fit* fit) {
         if (!one->used)
             continue;
         json_t* value = json_object();
-        put_words(value, "name", one->name);
-        put_words(value, "unit", one->unit);
-        put(value, "value", one->value);
-        put(value, "low", one->low);
-        put(value, "high", one->high);
-        json_object_set_new(value, "known", json_boolean(one->known));
-        json_object_set_new(value, "told", json_boolean(one->told));
+        tl_json_put_words(value, "name", one->name);
+        tl_json_put_words(value, "unit", one->unit);
+        tl_json_put_number(value, "value", one->value);
+        tl_json_put_number(value, "low", one->low);
+        tl_json_put_number(value, "high", one->high);
+        tl_json_put(value, "known", json_boolean(one->known));
+        tl_json_put(value, "told", json_boolean(one->told));
         json_array_append_new(values, value);
     }
     return values;
@@ -38,9 +31,9 @@ static json_t* pairs_json(const tl_fit* fit) {
     json_t* pairs = json_array();
     for (size_t i = 0; i < fit->pair_count; ++i) {
         json_t* pair = json_object();
-        put_words(pair, "a", tl_fit_name(fit->pairs[i].a));
-        put_words(pair, "b", tl_fit_name(fit->pairs[i].b));
-        put(pair, "r", fit->pairs[i].correlation);
+        tl_json_put_words(pair, "a", tl_fit_name(fit->pairs[i].a));
+        tl_json_put_words(pair, "b", tl_fit_name(fit->pairs[i].b));
+        tl_json_put_number(pair, "r", fit->pairs[i].correlation);
         json_array_append_new(pairs, pair);
     }
     return pairs;
@@ -52,30 +45,30 @@ static json_t* rival_json(const tl_fit* fit) {
     json_t* rival = json_object();
     for (size_t i = 0; i < TL_FIT_TOTAL; ++i)
         if (fit->values[i].used)
-            put(rival, fit->values[i].name, fit->rival_values[i]);
+            tl_json_put_number(rival, fit->values[i].name, fit->rival_values[i]);
     return rival;
 }
 
 static json_t* misfit_json(const tl_fit* fit) {
     json_t* misfit = json_object();
-    put(misfit, "size_rms", fit->size_rms);
-    put(misfit, "phase_rms_deg", fit->phase_rms * deg);
-    put(misfit, "noise", fit->noise);
-    put(misfit, "runs_z", fit->runs_z);
-    put(misfit, "worst", fit->miss);
-    put(misfit, "worst_hz", fit->miss_hz);
-    json_object_set_new(misfit, "more_than_chance", json_boolean(fit->misses));
+    tl_json_put_number(misfit, "size_rms", fit->size_rms);
+    tl_json_put_number(misfit, "phase_rms_deg", fit->phase_rms * deg);
+    tl_json_put_number(misfit, "noise", fit->noise);
+    tl_json_put_number(misfit, "runs_z", fit->runs_z);
+    tl_json_put_number(misfit, "worst", fit->miss);
+    tl_json_put_number(misfit, "worst_hz", fit->miss_hz);
+    tl_json_put(misfit, "more_than_chance", json_boolean(fit->misses));
     return misfit;
 }
 
 static json_t* resonance_json(const tl_fit* fit) {
     json_t* resonance = json_object();
-    put(resonance, "hz", fit->resonance_hz);
-    put(resonance, "low_hz", fit->resonance_low_hz);
-    put(resonance, "high_hz", fit->resonance_high_hz);
-    put(resonance, "q", fit->q);
-    put(resonance, "q_low", fit->q_low);
-    put(resonance, "q_high", fit->q_high);
+    tl_json_put_number(resonance, "hz", fit->resonance_hz);
+    tl_json_put_number(resonance, "low_hz", fit->resonance_low_hz);
+    tl_json_put_number(resonance, "high_hz", fit->resonance_high_hz);
+    tl_json_put_number(resonance, "q", fit->q);
+    tl_json_put_number(resonance, "q_low", fit->q_low);
+    tl_json_put_number(resonance, "q_high", fit->q_high);
     return resonance;
 }
 
@@ -83,8 +76,8 @@ static json_t* meter_json(const tl_fit* fit) {
     json_t* meter = json_array();
     for (size_t i = 0; i < sizeof fit->meter_hz / sizeof *fit->meter_hz; ++i) {
         json_t* reading = json_object();
-        put(reading, "hz", fit->meter_hz[i]);
-        put(reading, "inductance", fit->meter_henry[i]);
+        tl_json_put_number(reading, "hz", fit->meter_hz[i]);
+        tl_json_put_number(reading, "inductance", fit->meter_henry[i]);
         json_array_append_new(meter, reading);
     }
     return meter;
@@ -102,12 +95,12 @@ static json_t* curve_json(const tl_fit* fit) {
     for (size_t i = 0; i < fit->point_count; ++i) {
         const tl_fit_point* point = &fit->points[i];
         json_t* row = json_object();
-        put(row, "hz", point->hz);
-        put(row, "weight", point->weight);
-        put(row, "measured", point->measured);
-        put(row, "fitted", point->fitted);
-        put(row, "measured_deg", point->measured_rad * deg);
-        put(row, "fitted_deg", point->fitted_rad * deg);
+        tl_json_put_number(row, "hz", point->hz);
+        tl_json_put_number(row, "weight", point->weight);
+        tl_json_put_number(row, "measured", point->measured);
+        tl_json_put_number(row, "fitted", point->fitted);
+        tl_json_put_number(row, "measured_deg", point->measured_rad * deg);
+        tl_json_put_number(row, "fitted_deg", point->fitted_rad * deg);
         json_array_append_new(curve, row);
     }
     return curve;
@@ -115,36 +108,36 @@ static json_t* curve_json(const tl_fit* fit) {
 
 json_t* tl_fit_json(const tl_fit* fit) {
     json_t* json = tl_json_open("fit", NULL);
-    put_words(json, "file", fit->file);
-    put_words(json, "kind", fit->kind == TL_MEASURED_IMPEDANCE ? "impedance" : "response");
-    json_object_set_new(json, "points", json_integer((json_int_t)fit->measured));
-    json_object_set_new(json, "gathered", json_integer((json_int_t)fit->point_count));
-    json_object_set_new(json, "phase", json_boolean(fit->phased));
-    put_words(json, "controls", fit->controls);
-    put_words(json, "cable", fit->cable);
-    put_words(json, "load", fit->load);
-    put_words(json, "held", fit->held);
-    json_object_set_new(json, "values", values_json(fit));
+    tl_json_put_words(json, "file", fit->file);
+    tl_json_put_words(json, "kind", fit->kind == TL_MEASURED_IMPEDANCE ? "impedance" : "response");
+    tl_json_put(json, "points", json_integer((json_int_t)fit->measured));
+    tl_json_put(json, "gathered", json_integer((json_int_t)fit->point_count));
+    tl_json_put(json, "phase", json_boolean(fit->phased));
+    tl_json_put_words(json, "controls", fit->controls);
+    tl_json_put_words(json, "cable", fit->cable);
+    tl_json_put_words(json, "load", fit->load);
+    tl_json_put_words(json, "held", fit->held);
+    tl_json_put(json, "values", values_json(fit));
     json_t* eddy = json_object();
-    json_object_set_new(eddy, "kept", json_boolean(fit->eddy));
-    json_object_set_new(eddy, "tried", json_boolean(fit->eddy_tried));
-    put(eddy, "aicc_lower_by", fit->eddy_aicc);
-    json_object_set_new(json, "eddy", eddy);
+    tl_json_put(eddy, "kept", json_boolean(fit->eddy));
+    tl_json_put(eddy, "tried", json_boolean(fit->eddy_tried));
+    tl_json_put_number(eddy, "aicc_lower_by", fit->eddy_aicc);
+    tl_json_put(json, "eddy", eddy);
     json_t* loss = json_object();
-    put_words(loss, "name", fit->robust ? "cauchy" : "squares");
-    put(loss, "scale", fit->robust_scale);
-    json_object_set_new(json, "loss", loss);
-    json_object_set_new(json, "degrees_of_freedom", json_integer((json_int_t)fit->freedom));
-    put(json, "student_t", fit->student_t);
-    json_object_set_new(json, "correlations", pairs_json(fit));
-    put(json, "condition", fit->condition);
-    json_object_set_new(json, "rival", rival_json(fit));
-    json_object_set_new(json, "misfit", misfit_json(fit));
-    json_object_set_new(json, "resonance", resonance_json(fit));
-    json_object_set_new(json, "meter", meter_json(fit));
-    json_object_set_new(json, "warnings", list_json(fit->warnings, fit->warning_count));
-    json_object_set_new(json, "notes", list_json(fit->notes, fit->note_count));
-    json_object_set_new(json, "curve", curve_json(fit));
+    tl_json_put_words(loss, "name", fit->robust ? "cauchy" : "squares");
+    tl_json_put_number(loss, "scale", fit->robust_scale);
+    tl_json_put(json, "loss", loss);
+    tl_json_put(json, "degrees_of_freedom", json_integer((json_int_t)fit->freedom));
+    tl_json_put_number(json, "student_t", fit->student_t);
+    tl_json_put(json, "correlations", pairs_json(fit));
+    tl_json_put_number(json, "condition", fit->condition);
+    tl_json_put(json, "rival", rival_json(fit));
+    tl_json_put(json, "misfit", misfit_json(fit));
+    tl_json_put(json, "resonance", resonance_json(fit));
+    tl_json_put(json, "meter", meter_json(fit));
+    tl_json_put(json, "warnings", list_json(fit->warnings, fit->warning_count));
+    tl_json_put(json, "notes", list_json(fit->notes, fit->note_count));
+    tl_json_put(json, "curve", curve_json(fit));
     return json;
 }
 

@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 // A pickup worked out of a sweep, for people.
 #include "base/text.h"
+#include "show/cells.h"
 #include "show/fit.h"
 #include "show/wrap.h"
 #include "toneload/show.h"
@@ -56,8 +57,7 @@ static void add_head(tl_text* text, const tl_fit* fit) {
                          : tl_copy("");
     char* sentence = tl_printf("%s%s; %s", words, gathered,
                                fit->robust ? "robust loss (Cauchy)" : "least squares");
-    tl_wrap_words(text, sentence, 0, 0);
-    free(sentence);
+    tl_text_take_paragraph(text, sentence);
     free(gathered);
     free(words);
     add_setting(text, "controls: ", fit->controls);
@@ -65,11 +65,6 @@ static void add_head(tl_text* text, const tl_fit* fit) {
     add_setting(text, "load:     ", fit->load);
     add_setting(text, "held:     ", fit->held);
     tl_text_add(text, "\n");
-}
-
-static void add_number(tl_table* table, double number, char* shown) {
-    tl_table_number(table, number, shown);
-    free(shown);
 }
 
 /// How far the farther end of an interval is off, in percent of the value.
@@ -82,12 +77,11 @@ static void add_row(tl_table* table, const char* name, double value, double low,
                     const char* unit) {
     tl_table_row(table);
     tl_table_words(table, name);
-    add_number(table, value, tl_fit_shown(value, unit));
-    add_number(table, low, isfinite(high) ? tl_fit_shown(low, unit) : tl_copy("not told"));
-    add_number(table, high, isfinite(high) ? tl_fit_shown(high, unit) : tl_copy(""));
-    char* off = off_words(value, low, high);
-    tl_table_words(table, off);
-    free(off);
+    tl_table_take_number(table, value, tl_fit_shown(value, unit));
+    tl_table_take_number(table, low,
+                         isfinite(high) ? tl_fit_shown(low, unit) : tl_copy("not told"));
+    tl_table_take_number(table, high, isfinite(high) ? tl_fit_shown(high, unit) : tl_copy(""));
+    tl_table_take_words(table, off_words(value, low, high));
 }
 
 /// A row of a ratio, in dB.
@@ -96,9 +90,9 @@ static void add_level(tl_table* table, const char* name, const tl_fit_estimate* 
     tl_table_words(table, name);
     const double ratios[] = {one->value, one->low, one->high};
     for (size_t i = 0; i < 3; ++i)
-        add_number(table, ratios[i],
-                   i && !isfinite(one->high) ? tl_copy(i == 1 ? "not told" : "")
-                                             : tl_show_db(20 * log10(ratios[i]), ""));
+        tl_table_take_number(table, ratios[i],
+                             i && !isfinite(one->high) ? tl_copy(i == 1 ? "not told" : "")
+                                                       : tl_show_db(20 * log10(ratios[i]), ""));
     tl_table_words(table, "");
 }
 
@@ -126,7 +120,7 @@ static void add_values(tl_text* text, const tl_fit* fit) {
         } else if (one->used) {
             tl_table_row(table);
             tl_table_words(table, name_of(i));
-            add_number(table, one->value, tl_fit_shown(one->value, one->unit));
+            tl_table_take_number(table, one->value, tl_fit_shown(one->value, one->unit));
             tl_table_words(table, "held");
             tl_table_words(table, "");
             tl_table_words(table, "");
@@ -137,17 +131,12 @@ static void add_values(tl_text* text, const tl_fit* fit) {
                 fit->resonance_high_hz, "Hz");
         tl_table_row(table);
         tl_table_words(table, "Q there");
-        add_number(table, fit->q, tl_printf("%.3g", fit->q));
-        add_number(table, fit->q_low, tl_printf("%.3g", fit->q_low));
-        add_number(table, fit->q_high, tl_printf("%.3g", fit->q_high));
-        char* off = off_words(fit->q, fit->q_low, fit->q_high);
-        tl_table_words(table, off);
-        free(off);
+        tl_table_take_number(table, fit->q, tl_printf("%.3g", fit->q));
+        tl_table_take_number(table, fit->q_low, tl_printf("%.3g", fit->q_low));
+        tl_table_take_number(table, fit->q_high, tl_printf("%.3g", fit->q_high));
+        tl_table_take_words(table, off_words(fit->q, fit->q_low, fit->q_high));
     }
-    char* words = tl_table_text(table);
-    tl_text_add(text, words);
-    free(words);
-    tl_table_free(table);
+    tl_text_take_table(text, table);
 }
 
 static void add_misses(tl_text* text, const tl_fit* fit) {

@@ -1,5 +1,5 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
-#include "toneload/show.h"
+#include "show/json.h"
 
 #include "base/locale.h"
 #include "base/text.h"
@@ -33,6 +33,22 @@ json_t* tl_json_words(const char* words) {
     json_t* shown = json_string(tl_text_get(&safe));
     tl_text_free(&safe);
     return shown;
+}
+
+void tl_json_put(json_t* to, const char* field, json_t* value) {
+    json_object_set_new(to, field, value);
+}
+
+void tl_json_put_number(json_t* to, const char* field, double number) {
+    tl_json_put(to, field, tl_json_number(number));
+}
+
+void tl_json_put_words(json_t* to, const char* field, const char* words) {
+    tl_json_put(to, field, tl_json_words(words));
+}
+
+void tl_json_put_count(json_t* to, const char* field, size_t count) {
+    tl_json_put(to, field, json_integer((json_int_t)count));
 }
 
 json_t* tl_json_open(const char* command, const char* rig) {

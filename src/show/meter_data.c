@@ -1,6 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 // A bench card as data: JSON, CSV of all of it, and the form of one state for 'toneload accept'.
 #include "base/text.h"
+#include "show/json.h"
 #include "show/meter.h"
 #include "toneload/show.h"
 
@@ -8,35 +9,23 @@
 #include <stdlib.h>
 #include <string.h>
 
-static void put(json_t* json, const char* key, json_t* value) {
-    json_object_set_new(json, key, value);
-}
-
-static void put_number(json_t* json, const char* key, double number) {
-    put(json, key, tl_json_number(number));
-}
-
-static void put_words(json_t* json, const char* key, const char* words) {
-    put(json, key, tl_json_words(words));
-}
-
 /// {expected, low, high, read: null}: a reading and the place for it.
 static json_t* reading_json(const tl_meter_limits* limits) {
     json_t* json = json_object();
-    put_number(json, "expected", limits->expected);
-    put_number(json, "low", limits->low);
-    put_number(json, "high", limits->high);
-    put(json, "read", json_null());
+    tl_json_put_number(json, "expected", limits->expected);
+    tl_json_put_number(json, "low", limits->low);
+    tl_json_put_number(json, "high", limits->high);
+    tl_json_put(json, "read", json_null());
     return json;
 }
 
 /// One pair of contacts and what the meter must say of it.
 static json_t* pair_json(const char* near, const char* far, const char* must) {
     json_t* json = json_object();
-    put_words(json, "from", near);
-    put_words(json, "to", far);
-    put_words(json, "must_be", must);
-    put(json, "read", json_null());
+    tl_json_put_words(json, "from", near);
+    tl_json_put_words(json, "to", far);
+    tl_json_put_words(json, "must_be", must);
+    tl_json_put(json, "read", json_null());
     return json;
 }
 
@@ -51,93 +40,93 @@ static json_t* continuity_json(const tl_meter_lead* lead) {
 
 static json_t* lead_json(const tl_meter_lead* lead) {
     json_t* json = json_object();
-    put(json, "number", json_integer((json_int_t)lead->number));
-    put_words(json, "kind", lead->kind);
-    put_words(json, "path", *lead->path ? lead->path : NULL);
-    put_words(json, "type", *lead->type ? lead->type : NULL);
-    put_words(json, "from", lead->from);
-    put_words(json, "to", lead->to);
+    tl_json_put(json, "number", json_integer((json_int_t)lead->number));
+    tl_json_put_words(json, "kind", lead->kind);
+    tl_json_put_words(json, "path", *lead->path ? lead->path : NULL);
+    tl_json_put_words(json, "type", *lead->type ? lead->type : NULL);
+    tl_json_put_words(json, "from", lead->from);
+    tl_json_put_words(json, "to", lead->to);
     json_t* plugs = json_array();
     for (int i = 0; i < 2; ++i)
         json_array_append_new(plugs, tl_json_words(*lead->plugs[i] ? lead->plugs[i] : NULL));
-    put(json, "plugs", plugs);
-    put_number(json, "length_m", lead->length_m);
-    put_number(json, "length_off_m", lead->length_off_m);
-    put(json, "capacitance_farad",
-        isnan(lead->farad.expected) ? json_null() : reading_json(&lead->farad));
-    put_number(json, "plug_farad", lead->plugs_stated ? lead->plug_farad : NAN);
-    put(json, "loop_ohm", reading_json(&lead->ohm));
-    put_number(json, "joint_ohm", lead->joint_ohm);
+    tl_json_put(json, "plugs", plugs);
+    tl_json_put_number(json, "length_m", lead->length_m);
+    tl_json_put_number(json, "length_off_m", lead->length_off_m);
+    tl_json_put(json, "capacitance_farad",
+                isnan(lead->farad.expected) ? json_null() : reading_json(&lead->farad));
+    tl_json_put_number(json, "plug_farad", lead->plugs_stated ? lead->plug_farad : NAN);
+    tl_json_put(json, "loop_ohm", reading_json(&lead->ohm));
+    tl_json_put_number(json, "joint_ohm", lead->joint_ohm);
     tl_meter_limits insulation = {NAN, lead->least_insulation_ohm, NAN};
-    put(json, "insulation_ohm", reading_json(&insulation));
-    put(json, "leaky", json_boolean(lead->leaky));
-    put(json, "turns_polarity", json_boolean(lead->crossed));
-    put(json, "continuity", continuity_json(lead));
+    tl_json_put(json, "insulation_ohm", reading_json(&insulation));
+    tl_json_put(json, "leaky", json_boolean(lead->leaky));
+    tl_json_put(json, "turns_polarity", json_boolean(lead->crossed));
+    tl_json_put(json, "continuity", continuity_json(lead));
     return json;
 }
 
 static json_t* supply_json(const tl_meter_card* card, const tl_meter_supply* at) {
     json_t* json = json_object();
-    put(json, "lead", json_integer((json_int_t)card->leads[at->lead].number));
-    put_words(json, "pedal", at->pedal);
-    put_words(json, "output", at->output);
-    put_words(json, "polarity", at->polarity);
-    put_words(json, "red", at->probes[0]);
-    put_words(json, "black", at->probes[1]);
-    put_number(json, "current_a", at->current_a);
-    put(json, "open_v", reading_json(&at->open_v));
-    put(json, "loaded_v", reading_json(&at->loaded_v));
+    tl_json_put(json, "lead", json_integer((json_int_t)card->leads[at->lead].number));
+    tl_json_put_words(json, "pedal", at->pedal);
+    tl_json_put_words(json, "output", at->output);
+    tl_json_put_words(json, "polarity", at->polarity);
+    tl_json_put_words(json, "red", at->probes[0]);
+    tl_json_put_words(json, "black", at->probes[1]);
+    tl_json_put_number(json, "current_a", at->current_a);
+    tl_json_put(json, "open_v", reading_json(&at->open_v));
+    tl_json_put(json, "loaded_v", reading_json(&at->loaded_v));
     tl_meter_limits ripple = {NAN, NAN, at->ripple_v};
-    put(json, "ripple_v", isnan(at->ripple_v) ? json_null() : reading_json(&ripple));
+    tl_json_put(json, "ripple_v", isnan(at->ripple_v) ? json_null() : reading_json(&ripple));
     return json;
 }
 
 static json_t* state_json(const tl_meter_card* card, const tl_meter_state* state) {
     json_t* json = json_object();
-    put_words(json, "amp", card->ends[state->end]);
-    put_words(json, "state", state->name);
+    tl_json_put_words(json, "amp", card->ends[state->end]);
+    tl_json_put_words(json, "state", state->name);
     json_t* engaged = json_array();
     for (size_t i = 0; i < state->on_count; ++i)
         json_array_append_new(engaged, tl_json_words(state->on[i]));
-    put(json, "engaged", engaged);
-    put(json, "written", json_boolean(state->written));
+    tl_json_put(json, "engaged", engaged);
+    tl_json_put(json, "written", json_boolean(state->written));
     json_t* same = json_array();
     for (size_t i = 0; i < state->same_count; ++i)
         json_array_append_new(same, tl_json_words(state->same[i]));
-    put(json, "same", same);
+    tl_json_put(json, "same", same);
     json_t* levels = json_array();
     for (size_t i = 0; i < card->hz_count; ++i) {
         json_t* row = reading_json(&state->db[i]);
-        put_number(row, "hz", card->hz[i]);
+        tl_json_put_number(row, "hz", card->hz[i]);
         json_array_append_new(levels, row);
     }
-    put(json, "levels_db", levels);
+    tl_json_put(json, "levels_db", levels);
     return json;
 }
 
 static json_t* setup_json(const tl_meter_card* card) {
     json_t* json = json_object();
-    put_words(json, "dummy", card->dummy);
-    put_number(json, "generator_ohm", card->generator_ohm);
-    put_number(json, "level_v", card->level_v);
-    put_number(json, "meter_ohm", card->meter_ohm);
-    put_number(json, "meter_farad", card->meter_farad);
-    put_number(json, "uncertainty_db", card->uncertainty_db);
-    put_words(json, "amp", card->amp ? "connected" : "off");
-    put(json, "controls", json_boolean(card->controls));
+    tl_json_put_words(json, "dummy", card->dummy);
+    tl_json_put_number(json, "generator_ohm", card->generator_ohm);
+    tl_json_put_number(json, "level_v", card->level_v);
+    tl_json_put_number(json, "meter_ohm", card->meter_ohm);
+    tl_json_put_number(json, "meter_farad", card->meter_farad);
+    tl_json_put_number(json, "uncertainty_db", card->uncertainty_db);
+    tl_json_put_words(json, "amp", card->amp ? "connected" : "off");
+    tl_json_put(json, "controls", json_boolean(card->controls));
     return json;
 }
 
 static json_t* limits_json(const tl_meter_card* card) {
     json_t* json = json_object();
-    put_number(json, "coverage", card->coverage);
-    put(json, "readings", json_integer((json_int_t)card->level_count));
-    put(json, "trials", json_integer((json_int_t)card->trials));
-    put(json, "seed", json_integer((json_int_t)card->seed));
-    put(json, "solved", json_integer((json_int_t)card->solved));
-    put_number(json, "short_db", card->short_db);
+    tl_json_put_number(json, "coverage", card->coverage);
+    tl_json_put(json, "readings", json_integer((json_int_t)card->level_count));
+    tl_json_put(json, "trials", json_integer((json_int_t)card->trials));
+    tl_json_put(json, "seed", json_integer((json_int_t)card->seed));
+    tl_json_put(json, "solved", json_integer((json_int_t)card->solved));
+    tl_json_put_number(json, "short_db", card->short_db);
     char* words = tl_meter_limit_words(card);
-    put_words(json, "words", words);
+    tl_json_put_words(json, "words", words);
     free(words);
     return json;
 }
@@ -156,28 +145,28 @@ json_t* tl_meter_json(const tl_meter_card* card) {
     json_t* leads = json_array();
     for (size_t i = 0; i < card->lead_count; ++i)
         json_array_append_new(leads, lead_json(&card->leads[i]));
-    put(json, "leads", leads);
+    tl_json_put(json, "leads", leads);
     json_t* supplies = json_array();
     for (size_t i = 0; i < card->supply_count; ++i)
         json_array_append_new(supplies, supply_json(card, &card->supplies[i]));
-    put(json, "dc", supplies);
-    put_words(json, "no_dc", card->no_dc);
-    put(json, "measured", setup_json(card));
+    tl_json_put(json, "dc", supplies);
+    tl_json_put_words(json, "no_dc", card->no_dc);
+    tl_json_put(json, "measured", setup_json(card));
     json_t* states = json_array();
     for (size_t i = 0; i < card->state_count; ++i)
         json_array_append_new(states, state_json(card, &card->states[i]));
-    put(json, "states", states);
-    put(json, "limits", limits_json(card));
-    put(json, "order", words_json(card, tl_meter_step));
-    put(json, "notes", words_json(card, tl_meter_note));
+    tl_json_put(json, "states", states);
+    tl_json_put(json, "limits", limits_json(card));
+    tl_json_put(json, "order", words_json(card, tl_meter_step));
+    tl_json_put(json, "notes", words_json(card, tl_meter_note));
     json_t* assumed = json_array();
     for (size_t i = 0; i < card->assumed_count; ++i)
         json_array_append_new(assumed, tl_json_words(card->assumed[i]));
-    put(json, "assumed", assumed);
-    put(json, "serial", json_null());
-    put(json, "date", json_null());
-    put(json, "measured_by", json_null());
-    put(json, "cautions", tl_cautions_json(TL_METER_CAUTIONS));
+    tl_json_put(json, "assumed", assumed);
+    tl_json_put(json, "serial", json_null());
+    tl_json_put(json, "date", json_null());
+    tl_json_put(json, "measured_by", json_null());
+    tl_json_put(json, "cautions", tl_cautions_json(TL_METER_CAUTIONS));
     return json;
 }
 

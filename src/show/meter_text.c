@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 // A bench card for people: to print, carry to the bench and write on.
+#include "show/cells.h"
 #include "show/meter.h"
 #include "show/wrap.h"
 #include "toneload/show.h"
@@ -12,30 +13,8 @@ static const char box[] = "______";
 static const char small_box[] = "_____"; ///< of a table with three of them
 static const char tick[] = "[ ]";
 
-static void add_table(tl_text* text, tl_table* table) {
-    char* words = tl_table_text(table);
-    tl_text_add(text, words);
-    free(words);
-    tl_table_free(table);
-}
-
-static void add_words(tl_table* table, char* words) {
-    tl_table_words(table, words);
-    free(words);
-}
-
-static void add_number(tl_table* table, double number, char* shown) {
-    tl_table_number(table, number, shown);
-    free(shown);
-}
-
 static void add_read(tl_table* table) {
     tl_table_words(table, box);
-}
-
-static void add_paragraph(tl_text* text, char* words) {
-    tl_wrap_words(text, words, 0, 0);
-    free(words);
 }
 
 static void add_head(tl_text* text, const tl_meter_card* card) {
@@ -81,18 +60,19 @@ static char* metres_words(double m) {
 static void add_lead(tl_table* table, const tl_meter_lead* lead) {
     bool audio = strcmp(lead->kind, "audio") == 0;
     tl_table_row(table);
-    add_number(table, (double)lead->number, tl_printf("%zu", lead->number));
+    tl_table_take_number(table, (double)lead->number, tl_printf("%zu", lead->number));
     tl_table_words(table, lead->from);
     tl_table_words(table, lead->to);
-    add_number(table, lead->length_m, metres_words(lead->length_m));
-    add_number(table, lead->farad.expected, pf_words(lead->farad.expected));
-    add_words(table, audio ? range_words(pf_words(lead->farad.low), "-", pf_words(lead->farad.high))
-                           : tl_copy(""));
+    tl_table_take_number(table, lead->length_m, metres_words(lead->length_m));
+    tl_table_take_number(table, lead->farad.expected, pf_words(lead->farad.expected));
+    tl_table_take_words(
+        table, audio ? range_words(pf_words(lead->farad.low), "-", pf_words(lead->farad.high))
+                     : tl_copy(""));
     tl_table_words(table, audio ? small_box : "");
-    add_number(table, lead->ohm.high, tl_printf("%.2f", lead->ohm.high));
+    tl_table_take_number(table, lead->ohm.high, tl_printf("%.2f", lead->ohm.high));
     tl_table_words(table, small_box);
-    add_number(table, lead->least_insulation_ohm,
-               tl_printf("%.3g", 1e-6 * lead->least_insulation_ohm));
+    tl_table_take_number(table, lead->least_insulation_ohm,
+                         tl_printf("%.3g", 1e-6 * lead->least_insulation_ohm));
     tl_table_words(table, small_box);
 }
 
@@ -119,7 +99,7 @@ static void add_leads(tl_text* text, const tl_meter_card* card) {
         return;
     tl_text_add(text, "\nLeads, by themselves: capacitance and insulation with the far end open, "
                       "ohm with it shorted\n\n");
-    add_table(text, tl_meter_leads_table(card));
+    tl_text_take_table(text, tl_meter_leads_table(card));
     tl_wrap_words(text,
                   "A usual meter cannot tell less than 0.1 to 0.2 ohm: of a lead that passes, it "
                   "says no more than 'closed'.",
@@ -160,15 +140,15 @@ tl_table* tl_meter_continuity_table(const tl_meter_card* card) {
     for (size_t i = 0; i < card->lead_count; ++i) {
         const tl_meter_lead* lead = &card->leads[i];
         tl_table_row(table);
-        add_number(table, (double)lead->number, tl_printf("%zu", lead->number));
+        tl_table_take_number(table, (double)lead->number, tl_printf("%zu", lead->number));
         if (plugs)
-            add_words(table, plug_words(lead));
+            tl_table_take_words(table, plug_words(lead));
         else
             tl_table_words(table, lead->from);
         if (!plugs)
             tl_table_words(table, lead->to);
-        add_words(table, closed_words(lead));
-        add_words(table, open_words(lead));
+        tl_table_take_words(table, closed_words(lead));
+        tl_table_take_words(table, open_words(lead));
     }
     return table;
 }
@@ -176,15 +156,16 @@ tl_table* tl_meter_continuity_table(const tl_meter_card* card) {
 void tl_meter_add_crossed(tl_text* text, const tl_meter_card* card) {
     for (size_t i = 0; i < card->lead_count; ++i)
         if (card->leads[i].crossed)
-            add_paragraph(text, tl_printf("Lead %zu turns the polarity over, and has to: mark it.",
-                                          card->leads[i].number));
+            tl_text_take_paragraph(
+                text, tl_printf("Lead %zu turns the polarity over, and has to: mark it.",
+                                card->leads[i].number));
 }
 
 static void add_continuity(tl_text* text, const tl_meter_card* card) {
     if (!card->lead_count)
         return;
     tl_text_add(text, "\nContinuity, plug to plug\n\n");
-    add_table(text, tl_meter_continuity_table(card));
+    tl_text_take_table(text, tl_meter_continuity_table(card));
     tl_meter_add_crossed(text, card);
 }
 
@@ -209,24 +190,24 @@ static bool common_probes(const tl_meter_card* card) {
 static void add_supply(tl_table* table, const tl_meter_card* card, const tl_meter_supply* at,
                        bool common) {
     tl_table_row(table);
-    add_number(table, (double)card->leads[at->lead].number,
-               tl_printf("%zu", card->leads[at->lead].number));
+    tl_table_take_number(table, (double)card->leads[at->lead].number,
+                         tl_printf("%zu", card->leads[at->lead].number));
     tl_table_words(table, at->pedal);
     if (common)
         tl_table_words(table, at->output);
     else
-        add_words(table, strcmp(at->polarity, "ac") == 0
-                             ? tl_copy("AC range")
-                             : tl_printf("%s, %s", at->probes[0], at->probes[1]));
-    add_words(table,
-              range_words(volts_words(at->open_v.low), " to ", volts_words(at->open_v.high)));
+        tl_table_take_words(table, strcmp(at->polarity, "ac") == 0
+                                       ? tl_copy("AC range")
+                                       : tl_printf("%s, %s", at->probes[0], at->probes[1]));
+    tl_table_take_words(
+        table, range_words(volts_words(at->open_v.low), " to ", volts_words(at->open_v.high)));
     add_read(table);
-    add_number(table, 1e3 * at->current_a, tl_printf("%.3g", 1e3 * at->current_a));
-    add_words(table,
-              range_words(volts_words(at->loaded_v.low), " to ", volts_words(at->loaded_v.high)));
+    tl_table_take_number(table, 1e3 * at->current_a, tl_printf("%.3g", 1e3 * at->current_a));
+    tl_table_take_words(
+        table, range_words(volts_words(at->loaded_v.low), " to ", volts_words(at->loaded_v.high)));
     add_read(table);
-    add_number(table, 1e3 * at->ripple_v,
-               isnan(at->ripple_v) ? tl_copy("") : tl_printf("%.3g", 1e3 * at->ripple_v));
+    tl_table_take_number(table, 1e3 * at->ripple_v,
+                         isnan(at->ripple_v) ? tl_copy("") : tl_printf("%.3g", 1e3 * at->ripple_v));
     tl_table_words(table, isnan(at->ripple_v) ? "" : box);
 }
 
@@ -253,19 +234,21 @@ tl_table* tl_meter_supplies_table(const tl_meter_card* card) {
 
 void tl_meter_add_supply_words(tl_text* text, const tl_meter_card* card) {
     if (card->supply_count && common_probes(card))
-        add_paragraph(text, tl_printf("Red probe on the %s, black on the %s, at every plug (%s): "
-                                      "the reading is positive.",
-                                      card->supplies[0].probes[0], card->supplies[0].probes[1],
-                                      card->supplies[0].polarity));
+        tl_text_take_paragraph(
+            text, tl_printf("Red probe on the %s, black on the %s, at every plug (%s): "
+                            "the reading is positive.",
+                            card->supplies[0].probes[0], card->supplies[0].probes[1],
+                            card->supplies[0].polarity));
     if (card->no_dc)
-        add_paragraph(text, tl_printf("%s: %s.", card->supply_count ? "Not all" : "Nothing to read",
-                                      card->no_dc));
+        tl_text_take_paragraph(
+            text,
+            tl_printf("%s: %s.", card->supply_count ? "Not all" : "Nothing to read", card->no_dc));
 }
 
 static void add_supplies(tl_text* text, const tl_meter_card* card) {
     tl_text_add(text, "\nDC, at the plug of each pedal\n\n");
     if (card->supply_count)
-        add_table(text, tl_meter_supplies_table(card));
+        tl_text_take_table(text, tl_meter_supplies_table(card));
     tl_meter_add_supply_words(text, card);
 }
 
@@ -312,13 +295,13 @@ tl_table* tl_meter_levels_table(const tl_meter_card* card, const tl_meter_state*
     for (size_t i = 0; i < card->hz_count; ++i) {
         const tl_meter_limits* db = &state->db[i];
         tl_table_row(table);
-        add_number(table, card->hz[i], dial_words(card->hz[i]));
-        add_number(table, db->expected, db_words(db->expected));
-        add_number(table, db->low, db_words(db->low));
-        add_number(table, db->high, db_words(db->high));
-        add_number(table, db->expected, mv_words(card, db->expected));
-        add_number(table, db->low, mv_words(card, db->low));
-        add_number(table, db->high, mv_words(card, db->high));
+        tl_table_take_number(table, card->hz[i], dial_words(card->hz[i]));
+        tl_table_take_number(table, db->expected, db_words(db->expected));
+        tl_table_take_number(table, db->low, db_words(db->low));
+        tl_table_take_number(table, db->high, db_words(db->high));
+        tl_table_take_number(table, db->expected, mv_words(card, db->expected));
+        tl_table_take_number(table, db->low, mv_words(card, db->low));
+        tl_table_take_number(table, db->high, mv_words(card, db->high));
         add_read(table);
     }
     free(head);
@@ -332,16 +315,16 @@ static void add_state(tl_text* text, const tl_meter_card* card, const tl_meter_s
     tl_wrap_words(text, words, 0, 2);
     tl_text_add(text, "\n");
     free(words);
-    add_table(text, tl_meter_levels_table(card, state));
+    tl_text_take_table(text, tl_meter_levels_table(card, state));
 }
 
 static void add_levels(tl_text* text, const tl_meter_card* card) {
     tl_text_add(text, "\nLevel of the whole, in dB against the generator's open output\n");
-    add_paragraph(text, tl_meter_setup_words(card));
+    tl_text_take_paragraph(text, tl_meter_setup_words(card));
     for (size_t i = 0; i < card->state_count; ++i)
         add_state(text, card, &card->states[i]);
     tl_text_add(text, "\n");
-    add_paragraph(text, tl_meter_limit_words(card));
+    tl_text_take_paragraph(text, tl_meter_limit_words(card));
     const char* note = NULL;
     for (size_t i = 0; (note = tl_meter_note(card, i)); ++i)
         tl_wrap_words(text, note, 0, 0);
@@ -349,10 +332,8 @@ static void add_levels(tl_text* text, const tl_meter_card* card) {
 
 static void add_assumed(tl_text* text, const tl_meter_card* card) {
     tl_text_add(text, "\nWhat is taken where the rig does not say\n");
-    for (size_t i = 0; i < card->assumed_count; ++i) {
-        tl_text_add(text, "- ");
-        tl_wrap_words(text, card->assumed[i], 2, 2);
-    }
+    for (size_t i = 0; i < card->assumed_count; ++i)
+        tl_wrap_point(text, card->assumed[i]);
 }
 
 char* tl_meter_text(const tl_meter_card* card) {

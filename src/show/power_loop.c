@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 // Ground loops in words, and what all of a plan is reckoned with.
+#include "show/cells.h"
 #include "show/power.h"
 #include "show/wrap.h"
 #include "toneload/show.h"
@@ -113,11 +114,6 @@ char* tl_power_loop_words(const tl_power_plan* plan) {
     return tl_text_take(&text);
 }
 
-static void add_cell(tl_table* table, double number, char* shown) {
-    tl_table_number(table, number, shown);
-    free(shown);
-}
-
 tl_table* tl_power_loops_table(const tl_power_plan* plan) {
     tl_table* table = tl_table_new();
     tl_table_column(table, "how the returns are wired", "wiring");
@@ -137,18 +133,22 @@ tl_table* tl_power_loops_table(const tl_power_plan* plan) {
             tl_table_words(table, plan->loops[i].words);
             if (plan->amp_count > 1)
                 tl_table_words(table, plan->amps[amp]);
-            add_cell(table, (double)plan->loops[i].sharing,
-                     plan->loops[i].sharing ? tl_printf("%zu", plan->loops[i].sharing)
-                                            : tl_copy("none"));
-            add_cell(table, hum->a_weighted_v,
-                     any ? tl_printf("%.1f dBV", dbv(hum->a_weighted_v)) : tl_copy("nothing"));
-            add_cell(table, hum->total_v,
-                     any ? tl_printf("%.1f dBV", dbv(hum->total_v)) : tl_copy("nothing"));
-            add_cell(table, hum->floor_db,
-                     isfinite(hum->floor_db) ? tl_printf("%+.1f dB", hum->floor_db) : tl_copy(""));
-            add_cell(table, hum->clear_hz, band_name(hum->clear_hz));
-            add_cell(table, hum->clear_db,
-                     isfinite(hum->clear_db) ? tl_printf("%+.0f dB", hum->clear_db) : tl_copy(""));
+            tl_table_take_number(table, (double)plan->loops[i].sharing,
+                                 plan->loops[i].sharing ? tl_printf("%zu", plan->loops[i].sharing)
+                                                        : tl_copy("none"));
+            tl_table_take_number(table, hum->a_weighted_v,
+                                 any ? tl_printf("%.1f dBV", dbv(hum->a_weighted_v))
+                                     : tl_copy("nothing"));
+            tl_table_take_number(table, hum->total_v,
+                                 any ? tl_printf("%.1f dBV", dbv(hum->total_v))
+                                     : tl_copy("nothing"));
+            tl_table_take_number(table, hum->floor_db,
+                                 isfinite(hum->floor_db) ? tl_printf("%+.1f dB", hum->floor_db)
+                                                         : tl_copy(""));
+            tl_table_take_number(table, hum->clear_hz, band_name(hum->clear_hz));
+            tl_table_take_number(table, hum->clear_db,
+                                 isfinite(hum->clear_db) ? tl_printf("%+.0f dB", hum->clear_db)
+                                                         : tl_copy(""));
         }
     return table;
 }
@@ -185,8 +185,7 @@ void tl_power_add_left_out(tl_text* text, const tl_power_plan* plan) {
         silent ? (beside ? "; and digital " : " digital ") : "", silent ? silent : "");
     if (*words) {
         char* all = tl_printf("%s%s.", words, silent ? ", of which no 'pulse' is stated" : "");
-        tl_wrap_words(text, all, 0, 0);
-        free(all);
+        tl_text_take_paragraph(text, all);
     }
     free(words);
     free(beside);
@@ -200,8 +199,7 @@ void tl_power_add_no_loops(tl_text* text, const tl_power_plan* plan) {
             : tl_copy(plan->pulsed ? "Nothing is reckoned: the signal passes nothing that pulses."
                                    : "Nothing is reckoned: no 'pulse' is stated. Digital pedals "
                                      "and switchers usually have one.");
-    tl_wrap_words(text, words, 0, 0);
-    free(words);
+    tl_text_take_paragraph(text, words);
     tl_power_add_left_out(text, plan);
 }
 
@@ -212,20 +210,15 @@ void tl_power_add_loops(tl_text* text, const tl_power_plan* plan) {
         return;
     }
     tl_table* table = tl_power_loops_table(plan);
-    char* words = tl_table_text(table);
-    tl_text_add(text, words);
-    free(words);
-    tl_table_free(table);
-    words = tl_power_loop_words(plan);
+    tl_text_take_table(text, table);
+    char* words = tl_power_loop_words(plan);
     tl_text_add(text, "\n");
-    tl_wrap_words(text, words, 0, 0);
-    free(words);
+    tl_text_take_paragraph(text, words);
     tl_power_add_left_out(text, plan);
 }
 
 static void add_term(tl_text* text, char* words) {
-    tl_text_add(text, "- ");
-    tl_wrap_words(text, words, 2, 2);
+    tl_wrap_point(text, words);
     free(words);
 }
 

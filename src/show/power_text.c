@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 // A power plan for people: the verdict first, then who is plugged in where, then the rest.
+#include "show/cells.h"
 #include "show/power.h"
 #include "show/wrap.h"
 #include "toneload/show.h"
@@ -19,24 +20,6 @@ char* tl_power_output_words(const tl_power_output* output) {
                                    : tl_printf("%.6g V, %s", output->volts_v, limit);
     free(limit);
     return words;
-}
-
-/// Ends a table: its text, and the table itself.
-static void add_table(tl_text* text, tl_table* table) {
-    char* words = tl_table_text(table);
-    tl_text_add(text, words);
-    free(words);
-    tl_table_free(table);
-}
-
-static void add_words(tl_table* table, char* words) {
-    tl_table_words(table, words);
-    free(words);
-}
-
-static void add_number(tl_table* table, double number, char* shown) {
-    tl_table_number(table, number, shown);
-    free(shown);
 }
 
 static size_t count_used(const tl_power_plan* plan) {
@@ -73,10 +56,8 @@ static void add_changes(tl_text* text, const tl_power_plan* plan) {
         return;
     tl_text_add(text, "\nWhat would do: the smallest change of each kind, each tried by solving "
                       "the changed board\n");
-    for (size_t i = 0; i < plan->change_count; ++i) {
-        tl_text_add(text, "- ");
-        tl_wrap_words(text, plan->changes[i].words, 2, 2);
-    }
+    for (size_t i = 0; i < plan->change_count; ++i)
+        tl_wrap_point(text, plan->changes[i].words);
     if (!plan->change_count)
         tl_text_add(text, "- none: no single change of any kind does\n");
 }
@@ -98,18 +79,21 @@ static void add_pedal(tl_table* table, const tl_power_plan* plan, size_t i) {
     bool surge = pedal->inrush_a > pedal->current_a;
     tl_table_row(table);
     tl_table_words(table, pedal->name);
-    add_words(table, tl_printf("%s%s", output_name(plan, i), pedal->given ? " (given)" : ""));
-    add_number(table, pedal->volts_v, tl_printf("%.6g V", pedal->volts_v));
+    tl_table_take_words(table,
+                        tl_printf("%s%s", output_name(plan, i), pedal->given ? " (given)" : ""));
+    tl_table_take_number(table, pedal->volts_v, tl_printf("%.6g V", pedal->volts_v));
     if (!tl_power_polarity(plan))
         tl_table_words(table, pedal->polarity);
-    add_number(table, pedal->current_a, tl_power_ma(pedal->current_a));
-    add_number(table, pedal->inrush_a, surge ? tl_power_ma(pedal->inrush_a) : tl_copy(""));
-    add_number(table, pedal->lead_ohm, tl_show_value(pedal->lead_ohm, "ohm", ""));
-    add_number(table, pedal->arrives_v,
-               isnan(pedal->arrives_v) ? tl_copy("") : tl_printf("%.2f V", pedal->arrives_v));
-    add_number(table, pedal->starts_v,
-               surge && !isnan(pedal->starts_v) ? tl_printf("%.2f V", pedal->starts_v)
-                                                : tl_copy(""));
+    tl_table_take_number(table, pedal->current_a, tl_power_ma(pedal->current_a));
+    tl_table_take_number(table, pedal->inrush_a,
+                         surge ? tl_power_ma(pedal->inrush_a) : tl_copy(""));
+    tl_table_take_number(table, pedal->lead_ohm, tl_show_value(pedal->lead_ohm, "ohm", ""));
+    tl_table_take_number(table, pedal->arrives_v,
+                         isnan(pedal->arrives_v) ? tl_copy("")
+                                                 : tl_printf("%.2f V", pedal->arrives_v));
+    tl_table_take_number(table, pedal->starts_v,
+                         surge && !isnan(pedal->starts_v) ? tl_printf("%.2f V", pedal->starts_v)
+                                                          : tl_copy(""));
 }
 
 tl_table* tl_power_pedals_table(const tl_power_plan* plan) {
@@ -133,7 +117,7 @@ tl_table* tl_power_pedals_table(const tl_power_plan* plan) {
 static void add_pedals(tl_text* text, const tl_power_plan* plan) {
     const char* polarity = tl_power_polarity(plan);
     tl_text_add(text, "\n");
-    add_table(text, tl_power_pedals_table(plan));
+    tl_text_take_table(text, tl_power_pedals_table(plan));
     if (polarity)
         tl_text_addf(text, "%s %s.\n", plan->pedal_count > 1 ? "All are" : "It is", polarity);
 }
@@ -161,16 +145,18 @@ tl_table* tl_power_outputs_table(const tl_power_plan* plan) {
             continue;
         tl_table_row(table);
         tl_table_words(table, output->name);
-        add_words(table, *output->choices ? tl_printf("%.0f mA, set to %.6g V",
-                                                      1e3 * output->limit_a, output->volts_v)
-                                          : tl_power_output_words(output));
-        add_number(table, output->load_a, tl_power_ma(output->load_a));
-        add_number(table, output->load_a / output->limit_a,
-                   tl_printf("%.0f %%", 100 * output->load_a / output->limit_a));
-        add_number(table, output->peak_a, tl_power_ma(output->peak_a));
-        add_number(table, output->surge_a,
-                   output->surge_a > output->load_a ? tl_power_ma(output->surge_a) : tl_copy(""));
-        add_words(table, return_words(plan, output));
+        tl_table_take_words(
+            table, *output->choices
+                       ? tl_printf("%.0f mA, set to %.6g V", 1e3 * output->limit_a, output->volts_v)
+                       : tl_power_output_words(output));
+        tl_table_take_number(table, output->load_a, tl_power_ma(output->load_a));
+        tl_table_take_number(table, output->load_a / output->limit_a,
+                             tl_printf("%.0f %%", 100 * output->load_a / output->limit_a));
+        tl_table_take_number(table, output->peak_a, tl_power_ma(output->peak_a));
+        tl_table_take_number(table, output->surge_a,
+                             output->surge_a > output->load_a ? tl_power_ma(output->surge_a)
+                                                              : tl_copy(""));
+        tl_table_take_words(table, return_words(plan, output));
     }
     return table;
 }
@@ -223,15 +209,15 @@ tl_table* tl_power_supplies_table(const tl_power_plan* plan) {
         tl_table_row(table);
         tl_table_words(table, supply->name);
         tl_table_words(table, supply->make);
-        add_number(table, supply->load_w, tl_printf("%.2f W", supply->load_w));
-        add_number(table, supply->limit_w,
-                   isnan(supply->limit_w) ? tl_copy("not said")
-                                          : tl_printf("%.4g W", supply->limit_w));
-        add_number(table, supply->efficiency,
-                   tl_printf("%.0f %%%s", 100 * supply->efficiency,
-                             supply->efficiency_assumed ? " (assumed)" : ""));
-        add_number(table, supply->mains_w, tl_printf("%.2f W", supply->mains_w));
-        add_number(table, supply->heat_w, tl_printf("%.2f W", supply->heat_w));
+        tl_table_take_number(table, supply->load_w, tl_printf("%.2f W", supply->load_w));
+        tl_table_take_number(table, supply->limit_w,
+                             isnan(supply->limit_w) ? tl_copy("not said")
+                                                    : tl_printf("%.4g W", supply->limit_w));
+        tl_table_take_number(table, supply->efficiency,
+                             tl_printf("%.0f %%%s", 100 * supply->efficiency,
+                                       supply->efficiency_assumed ? " (assumed)" : ""));
+        tl_table_take_number(table, supply->mains_w, tl_printf("%.2f W", supply->mains_w));
+        tl_table_take_number(table, supply->heat_w, tl_printf("%.2f W", supply->heat_w));
     }
     return table;
 }
@@ -249,10 +235,10 @@ tl_table* tl_power_mains_table(const tl_power_plan* plan) {
     for (size_t i = 0; i < plan->mains_count; ++i) {
         const tl_power_mains* mains = &plan->mains[i];
         tl_table_row(table);
-        add_words(table, tl_printf("%.4g V %.4g Hz%s", mains->volts_v, mains->hz,
-                                   mains->tour ? " (tour)" : ""));
-        add_number(table, mains->mains_w, tl_printf("%.1f W", mains->mains_w));
-        add_number(table, mains->current_a, tl_show_value(mains->current_a, "A", ""));
+        tl_table_take_words(table, tl_printf("%.4g V %.4g Hz%s", mains->volts_v, mains->hz,
+                                             mains->tour ? " (tour)" : ""));
+        tl_table_take_number(table, mains->mains_w, tl_printf("%.1f W", mains->mains_w));
+        tl_table_take_number(table, mains->current_a, tl_show_value(mains->current_a, "A", ""));
         for (size_t j = 0; j < plan->supply_count; ++j)
             tl_table_words(table, takes_words(mains->takes[j]));
     }
@@ -268,10 +254,10 @@ tl_table* tl_power_faults_table(const tl_power_plan* plan) {
         const tl_power_fault* fault = &plan->faults[i];
         tl_table_row(table);
         bool output = strcmp(fault->kind, "output") == 0;
-        add_words(table, output ? tl_copy(fault->name)
-                         : strcmp(fault->kind, "supply") == 0
-                             ? tl_printf("all of '%s'", fault->name)
-                             : tl_printf("a short on %s", fault->name));
+        tl_table_take_words(table, output ? tl_copy(fault->name)
+                                   : strcmp(fault->kind, "supply") == 0
+                                       ? tl_printf("all of '%s'", fault->name)
+                                       : tl_printf("a short on %s", fault->name));
         tl_text dead = {0};
         for (size_t j = 0; j < fault->dead_count; ++j)
             tl_text_addf(&dead, "%s%s", j ? ", " : "", plan->pedals[fault->dead[j]].name);
@@ -288,22 +274,21 @@ char* tl_power_text(const tl_power_plan* plan) {
     tl_text_add_safe(&text, plan->rig);
     tl_text_add(&text, "\n\n");
     char* verdict = tl_power_verdict(plan);
-    tl_wrap_words(&text, verdict, 0, 0);
-    free(verdict);
+    tl_text_take_paragraph(&text, verdict);
     add_changes(&text, plan);
     add_pedals(&text, plan);
     tl_text_add(&text, "\n");
-    add_table(&text, tl_power_outputs_table(plan));
+    tl_text_take_table(&text, tl_power_outputs_table(plan));
     tl_power_add_spare(&text, plan);
     add_findings(&text, plan);
     tl_text_add(&text, "\nMains and heat\n");
-    add_table(&text, tl_power_supplies_table(plan));
+    tl_text_take_table(&text, tl_power_supplies_table(plan));
     if (plan->mains_count) {
         tl_text_add(&text, "\n");
-        add_table(&text, tl_power_mains_table(plan));
+        tl_text_take_table(&text, tl_power_mains_table(plan));
     }
     tl_text_add(&text, "\nIf one thing fails, in the state the rig is written in\n");
-    add_table(&text, tl_power_faults_table(plan));
+    tl_text_take_table(&text, tl_power_faults_table(plan));
     tl_power_add_loops(&text, plan);
     tl_power_add_terms(&text, plan);
     char* cautions = tl_cautions_text(TL_POWER_CAUTIONS);

@@ -24,24 +24,13 @@ void tl_report_add_table(tl_text* page, tl_table* table, const char* about);
 void tl_report_add_prose(tl_text* page, char* text);
 /// Adds one paragraph of words from outside, and frees them.
 void tl_report_add_paragraph(tl_text* page, char* words);
-/// Adds words to a cell, and frees them.
-void tl_report_cell(tl_table* table, char* words);
-/// Adds a number to a cell as it is shown, and frees that.
-void tl_report_number(tl_table* table, double number, char* shown);
 
-/// The pedals that are on: "drive, delay", "all off"; before it the scene's name. Free with free().
-char* tl_report_state_words(const char* scene, char* const* pedals, const bool* engaged,
-                            size_t count);
 /// "in the rig as it is written, with drive and reverb on"; free with free().
 char* tl_report_written_words(const tl_report* report);
 /// Index of the solved rig that is heard most, in an answer of rigs and directs.
 size_t tl_report_worst_amp(const tl_answer* answer);
-/// What a difference is to the ear, for ranking.
-double tl_report_heard(const tl_hearing* hearing);
 /// What people call the part of the sound at a frequency: "the presence range".
 const char* tl_report_region(double hz);
-/// How far noise lies below the playing level, dB.
-double tl_report_below_db(const tl_noise_at* at);
 /// How much more the rig hisses than plugged straight in, as loud, at the amp where that is most,
 /// dB.
 double tl_report_hiss_db(const tl_noise* noise, size_t* amp);

@@ -1,38 +1,21 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 // What is left at the amp when nobody plays, and who makes it.
+#include "show/cells.h"
+#include "show/noise.h"
 #include "show/report.h"
 
 #include <math.h>
 #include <stdlib.h>
-
-enum { MOST_PARTS = 8 };
-static const double least_share = 0.005; ///< of the power: parts below share a row
-
-static void add_volts(tl_table* table, double volts) {
-    tl_report_number(table, volts, tl_show_value(volts, "V", "none"));
-}
-
-static void add_db(tl_table* table, double db) {
-    tl_report_number(table, db, tl_printf("%.1f dB", db));
-}
-
-static void add_share(tl_table* table, double share) {
-    double percent = 100 * share;
-    tl_report_number(table, share,
-                     percent < 0.05   ? tl_copy("< 0.1 %")
-                     : percent < 0.95 ? tl_printf("%.1f %%", percent)
-                                      : tl_printf("%.0f %%", percent));
-}
 
 static void add_total(tl_table* table, const char* name, const tl_noise_at* at, bool amps) {
     tl_table_row(table);
     tl_table_words(table, name);
     if (amps)
         tl_table_words(table, at->amp);
-    add_volts(table, at->total_v);
-    add_volts(table, at->a_weighted_v);
-    add_volts(table, at->signal_v);
-    add_db(table, tl_report_below_db(at));
+    tl_noise_volts_cell(table, at->total_v);
+    tl_noise_volts_cell(table, at->a_weighted_v);
+    tl_noise_volts_cell(table, at->signal_v);
+    tl_noise_db_cell(table, tl_noise_below_db(at->signal_v, at->a_weighted_v));
 }
 
 static tl_table* totals_table(const tl_noise* noise) {
@@ -52,21 +35,13 @@ static tl_table* totals_table(const tl_noise* noise) {
     return table;
 }
 
-/// Parts worth a row of their own.
-static size_t count_shown(const tl_noise_at* at) {
-    size_t shown = 0;
-    while (shown < at->part_count && shown < MOST_PARTS && at->parts[shown].a_share >= least_share)
-        ++shown;
-    return at->part_count == shown + 1 ? shown + 1 : shown;
-}
-
 static void add_part(tl_table* table, const char* name, const char* path, double a_share,
                      double volts) {
     tl_table_row(table);
     tl_table_words(table, name);
     tl_table_words(table, path);
-    add_share(table, a_share);
-    add_volts(table, volts);
+    tl_noise_share_cell(table, a_share);
+    tl_noise_volts_cell(table, volts);
 }
 
 static tl_table* budget_table(const tl_noise_at* at) {
@@ -75,14 +50,12 @@ static tl_table* budget_table(const tl_noise_at* at) {
     tl_table_column(table, "in the rig file", "path");
     tl_table_column(table, "share of\nthe power", "a_share");
     tl_table_column(table, "alone it\nwould be", "v");
-    size_t shown = count_shown(at);
+    size_t shown = tl_noise_count_shown(at);
     for (size_t i = 0; i < shown; ++i)
         add_part(table, at->parts[i].name, at->parts[i].path, at->parts[i].a_share,
                  at->a_weighted_v * sqrt(at->parts[i].a_share));
     if (shown < at->part_count) {
-        double share = 0;
-        for (size_t i = shown; i < at->part_count; ++i)
-            share += at->parts[i].a_share;
+        double share = tl_noise_rest(at, shown, true);
         char* words = tl_printf("%zu others", at->part_count - shown);
         add_part(table, words, "", share, at->a_weighted_v * sqrt(share));
         free(words);
@@ -93,7 +66,7 @@ static tl_table* budget_table(const tl_noise_at* at) {
 /// How much more it hisses than plugged straight in, and who makes at least half of it.
 static void add_sentence(tl_text* page, const tl_noise* noise, size_t index) {
     const tl_noise_at* at = &noise->rig[index];
-    double more_db = tl_report_below_db(&noise->direct[index]) - tl_report_below_db(at);
+    double more_db = tl_noise_more_db(noise, index);
     tl_html_say(page, "<p>Turned up to the same loudness@s@s@s the rig hisses ",
                 noise->amp_count > 1 ? ", at the amp \xe2\x80\x9c" : "",
                 noise->amp_count > 1 ? at->amp : "", noise->amp_count > 1 ? "\xe2\x80\x9d" : "");
@@ -103,9 +76,7 @@ static void add_sentence(tl_text* page, const tl_noise* noise, size_t index) {
         tl_html_say(page, "@D @s than plugged straight in. ", more_db,
                     more_db > 0 ? "more" : "less");
     double sum = 0;
-    size_t count = 0;
-    while (count < at->part_count && count < 3 && sum < 0.5)
-        sum += at->parts[count++].a_share;
+    size_t count = tl_noise_count_loudest(at, &sum);
     for (size_t i = 0; i < count; ++i)
         tl_html_say(page, "@s @s",
                     i == 0          ? "The"
@@ -135,12 +106,12 @@ static void add_states(tl_text* page, const tl_noise* noise) {
             const tl_noise_state_amp* amp = &state->amps[i];
             tl_table_row(table);
             tl_table_words(table, last ? "the quietest" : "the noisiest");
-            tl_report_cell(table, tl_report_state_words(state->name, noise->pedals, state->engaged,
-                                                        noise->pedal_count));
+            tl_table_take_words(table, tl_show_engaged(state->name, noise->pedals, state->engaged,
+                                                       noise->pedal_count, "all off"));
             if (noise->amp_count > 1)
                 tl_table_words(table, noise->rig[i].amp);
-            add_volts(table, amp->a_weighted_v);
-            add_db(table, 20 * log10(amp->signal_v / amp->a_weighted_v));
+            tl_noise_volts_cell(table, amp->a_weighted_v);
+            tl_noise_db_cell(table, tl_noise_below_db(amp->signal_v, amp->a_weighted_v));
             tl_table_words(table, amp->loudest);
         }
     }

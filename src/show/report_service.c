@@ -1,10 +1,10 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 // What to look at and when, where a fault is likeliest, and what to carry as spares.
+#include "show/cells.h"
 #include "show/power.h"
 #include "show/report.h"
 
 #include <math.h>
-#include <stdlib.h>
 #include <string.h>
 
 /// A thing to look at. Common practice, all of it.
@@ -128,11 +128,11 @@ static tl_table* silence_table(const tl_power_plan* plan) {
         bool supply = strcmp(fault->kind, "supply") == 0;
         tl_table_row(table);
         tl_table_words(table, all ? "everything" : dead.size ? tl_text_get(&dead) : "nothing");
-        tl_report_cell(table,
-                       output ? tl_printf("output %s and its lead", fault->name)
-                       : supply
-                           ? tl_printf("the supply '%s' and its mains lead", fault->name)
-                           : tl_printf("a short on %s: unplug its pedals one by one", fault->name));
+        tl_table_take_words(
+            table, output ? tl_printf("output %s and its lead", fault->name)
+                   : supply
+                       ? tl_printf("the supply '%s' and its mains lead", fault->name)
+                       : tl_printf("a short on %s: unplug its pedals one by one", fault->name));
         tl_table_words(table, fault->words);
         tl_text_free(&dead);
     }

@@ -2,6 +2,7 @@
 // The first page: the verdict for the player, all else at a glance; then the curves and figures.
 #include "show/build.h"
 #include "show/build_bill.h"
+#include "show/cells.h"
 #include "show/lesson.h"
 #include "show/power.h"
 #include "show/report.h"
@@ -60,12 +61,12 @@ static void add_worst_state(tl_text* page, const tl_report* report, tl_verdict w
     const tl_state* state = &states->states[states->ranking[0]];
     const tl_hearing* worst = &state->amps[0].hearing;
     for (size_t i = 1; i < states->amp_count; ++i)
-        if (tl_report_heard(&state->amps[i].hearing) > tl_report_heard(worst))
+        if (tl_hearing_size(&state->amps[i].hearing) > tl_hearing_size(worst))
             worst = &state->amps[i].hearing;
     if (worst->verdict == written)
         return;
-    char* words =
-        tl_report_state_words(state->name, states->pedals, state->engaged, states->pedal_count);
+    char* words = tl_show_engaged(state->name, states->pedals, state->engaged, states->pedal_count,
+                                  "all off");
     tl_html_say(page,
                 " With other pedals on or off that changes: furthest from plugged straight in "
                 "is \xe2\x80\x9c@s\xe2\x80\x9d, with up to @D in @s.",
@@ -315,13 +316,14 @@ static tl_table* figures_table(const tl_answer* answer) {
                                                                          : "plugged straight in");
         if (answer->count > 2)
             tl_table_words(table, answer->solved[i].amp);
-        tl_report_number(table, metrics->reference_db, tl_show_db(metrics->reference_db, "none"));
-        tl_report_number(table, metrics->peak_hz, tl_show_hz(metrics->peak_hz, "none"));
-        tl_report_number(table, metrics->peak_db, tl_show_db(metrics->peak_db, "-"));
-        tl_report_number(table, metrics->pole_hz, tl_show_hz(metrics->pole_hz, "none"));
-        tl_report_number(table, metrics->q, tl_show_ratio(metrics->q, "-"));
-        tl_report_number(table, metrics->cutoff_hz,
-                         tl_show_hz(metrics->cutoff_hz, "above 100 kHz"));
+        tl_table_take_number(table, metrics->reference_db,
+                             tl_show_db(metrics->reference_db, "none"));
+        tl_table_take_number(table, metrics->peak_hz, tl_show_hz(metrics->peak_hz, "none"));
+        tl_table_take_number(table, metrics->peak_db, tl_show_db(metrics->peak_db, "-"));
+        tl_table_take_number(table, metrics->pole_hz, tl_show_hz(metrics->pole_hz, "none"));
+        tl_table_take_number(table, metrics->q, tl_show_ratio(metrics->q, "-"));
+        tl_table_take_number(table, metrics->cutoff_hz,
+                             tl_show_hz(metrics->cutoff_hz, "above 100 kHz"));
     }
     return table;
 }
@@ -345,8 +347,8 @@ static tl_table* differences_table(const tl_answer* answer) {
         for (size_t j = 0; j < DIFFERENCES; ++j) {
             double db = tl_response_db(rig->response, hz[j]) -
                         tl_response_db(rig[1].response, hz[j]) - rig->hearing.level_db;
-            tl_report_number(table, db,
-                             fabs(db) < 0.005 ? tl_copy("0.00") : tl_printf("%+.2f", db));
+            tl_table_take_number(table, db,
+                                 fabs(db) < 0.005 ? tl_copy("0.00") : tl_printf("%+.2f", db));
         }
     }
     return table;

@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 // The states of the pedals: the one furthest from direct first, those alike in one row.
+#include "show/cells.h"
 #include "show/figure.h"
 #include "show/report.h"
 
@@ -52,7 +53,8 @@ static size_t make_rows(const tl_states* states, row* rows, size_t* count) {
 
 static char* words_of(const tl_states* states, size_t index) {
     const tl_state* state = &states->states[index];
-    return tl_report_state_words(state->name, states->pedals, state->engaged, states->pedal_count);
+    return tl_show_engaged(state->name, states->pedals, state->engaged, states->pedal_count,
+                           "all off");
 }
 
 static void add_row(tl_table* table, const tl_states* states, const row* one, bool merged) {
@@ -60,16 +62,16 @@ static void add_row(tl_table* table, const tl_states* states, const row* one, bo
         const tl_state_amp* amp = &states->states[one->state].amps[i];
         const tl_hearing* hearing = &amp->hearing;
         tl_table_row(table);
-        tl_report_cell(table, words_of(states, one->state));
+        tl_table_take_words(table, words_of(states, one->state));
         if (merged)
-            tl_report_number(table, (double)one->count, tl_printf("%zu", one->count - 1));
+            tl_table_take_number(table, (double)one->count, tl_printf("%zu", one->count - 1));
         if (states->amp_count > 1)
             tl_table_words(table, amp->amp);
-        tl_report_number(table, amp->metrics.peak_hz, tl_show_hz(amp->metrics.peak_hz, "none"));
-        tl_report_number(table, amp->metrics.cutoff_hz,
-                         tl_show_hz(amp->metrics.cutoff_hz, "above 100 kHz"));
-        tl_report_number(table, hearing->worst_db, tl_show_db(hearing->worst_db, "-"));
-        tl_report_number(table, hearing->worst_hz, tl_show_hz(hearing->worst_hz, "-"));
+        tl_table_take_number(table, amp->metrics.peak_hz, tl_show_hz(amp->metrics.peak_hz, "none"));
+        tl_table_take_number(table, amp->metrics.cutoff_hz,
+                             tl_show_hz(amp->metrics.cutoff_hz, "above 100 kHz"));
+        tl_table_take_number(table, hearing->worst_db, tl_show_db(hearing->worst_db, "-"));
+        tl_table_take_number(table, hearing->worst_hz, tl_show_hz(hearing->worst_hz, "-"));
         tl_table_words(table, tl_verdict_words(hearing->verdict));
     }
 }
@@ -124,12 +126,12 @@ static void add_effects(tl_text* page, const tl_states* states) {
         tl_table_row(table);
         tl_table_words(table, states->pedals[best]);
         bool nothing = fabs(effect->worst_db) < 0.005;
-        tl_report_number(table, effect->worst_db,
-                         nothing ? tl_copy("nothing")
-                                 : tl_show_db(effect->worst_db, "never moves"));
-        tl_report_number(table, effect->worst_hz,
-                         nothing || isnan(effect->worst_db) ? tl_copy("-")
-                                                            : tl_show_hz(effect->worst_hz, "-"));
+        tl_table_take_number(table, effect->worst_db,
+                             nothing ? tl_copy("nothing")
+                                     : tl_show_db(effect->worst_db, "never moves"));
+        tl_table_take_number(
+            table, effect->worst_hz,
+            nothing || isnan(effect->worst_db) ? tl_copy("-") : tl_show_hz(effect->worst_hz, "-"));
     }
     free(done);
     tl_report_add_table(page, table,

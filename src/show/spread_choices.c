@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 // What choices of parts buy: figures and verdicts before and after picking.
+#include "show/cells.h"
 #include "show/spread.h"
 #include "show/wrap.h"
 
@@ -36,14 +37,11 @@ static void add_row(tl_table* table, const tl_spread* spread, const tl_spread_ch
     for (int side = 0; side < 2; ++side)
         for (int i = 0; i < 3; ++i) {
             double number = sides[side][shown_percentiles[i]];
-            char* shown = tl_spread_number(&scale, number);
-            tl_table_number(table, number, shown);
-            free(shown);
+            tl_table_take_number(table, number, tl_spread_number(&scale, number));
         }
     double left = span_left(sides[0], sides[1]);
-    char* shown = isfinite(left) ? tl_printf("%.0f %%", 100 * left) : tl_copy("-");
-    tl_table_number(table, left, shown);
-    free(shown);
+    tl_table_take_number(table, left,
+                         isfinite(left) ? tl_printf("%.0f %%", 100 * left) : tl_copy("-"));
 }
 
 static void add_table(tl_text* text, const tl_spread* spread, const tl_spread_choice* choice,
@@ -58,10 +56,7 @@ static void add_table(tl_text* text, const tl_spread* spread, const tl_spread_ch
         add_row(table, spread, choice, amp, kind);
     for (size_t i = 0; !details && i < TL_SPREAD_CHIEF; ++i)
         add_row(table, spread, choice, amp, tl_spread_chief[i]);
-    char* words = tl_table_text(table);
-    tl_text_add(text, words);
-    free(words);
-    tl_table_free(table);
+    tl_text_take_table(text, table);
 }
 
 /// The shares of the verdicts before and after.
@@ -77,15 +72,11 @@ static void add_verdicts(tl_text* text, const tl_spread* spread, const tl_spread
         for (int i = TL_NOT_AUDIBLE; i <= TL_PLAIN; ++i) {
             double share =
                 after ? choice->heard[amp][i] : tl_spread_heard(spread, amp, (tl_verdict)i);
-            char* shown = tl_spread_share(share);
-            tl_table_number(table, share, shown);
-            free(shown);
+            tl_table_take_number(table, share, tl_spread_share(share));
         }
     }
-    char* words = tl_table_text(table);
-    tl_text_addf(text, "\n%s", words);
-    free(words);
-    tl_table_free(table);
+    tl_text_add(text, "\n");
+    tl_text_take_table(text, table);
 }
 
 /// What it does to the first chief figure that varies.

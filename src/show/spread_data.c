@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 // What many trials came to, for other programs.
+#include "show/json.h"
 #include "show/spread.h"
 
 #include <math.h>
@@ -7,18 +8,6 @@
 
 static const char* const percentile_names[TL_PERCENTILES] = {"p01", "p05", "p25", "p50",
                                                              "p75", "p95", "p99"};
-
-static void set_words(json_t* to, const char* key, const char* words) {
-    json_object_set_new(to, key, tl_json_words(words));
-}
-
-static void set_number(json_t* to, const char* key, double number) {
-    json_object_set_new(to, key, tl_json_number(number));
-}
-
-static void set_count(json_t* to, const char* key, size_t count) {
-    json_object_set_new(to, key, json_integer((json_int_t)count));
-}
 
 /// Numbers past 2^53 - 1 are not the same in all readers of JSON (RFC 8259, section 6).
 static json_t* seed_json(uint64_t seed) {
@@ -32,7 +21,7 @@ static json_t* seed_json(uint64_t seed) {
 
 static void set_percentiles(json_t* to, const double* percentile) {
     for (int i = 0; i < TL_PERCENTILES; ++i)
-        set_number(to, percentile_names[i], percentile[i]);
+        tl_json_put_number(to, percentile_names[i], percentile[i]);
 }
 
 /// A corner's ends by path.
@@ -49,19 +38,19 @@ static json_t* corner_json(const tl_spread* spread, const signed char* at) {
 static json_t* metric_json(const tl_spread* spread, const tl_spread_figure* figure) {
     json_t* json = json_object();
     set_percentiles(json, figure->percentile);
-    set_number(json, "none_share", tl_spread_none(spread, figure));
-    set_number(json, "nominal", figure->nominal);
-    set_number(json, "mean", figure->mean);
-    set_number(json, "deviation", figure->deviation);
-    set_number(json, "low", figure->low);
-    set_number(json, "high", figure->high);
+    tl_json_put_number(json, "none_share", tl_spread_none(spread, figure));
+    tl_json_put_number(json, "nominal", figure->nominal);
+    tl_json_put_number(json, "mean", figure->mean);
+    tl_json_put_number(json, "deviation", figure->deviation);
+    tl_json_put_number(json, "low", figure->low);
+    tl_json_put_number(json, "high", figure->high);
     json_t* bars = json_array();
     for (int i = 0; figure->bars && i < TL_SPREAD_BARS; ++i)
         json_array_append_new(bars, json_integer((json_int_t)figure->bars[i]));
     json_object_set_new(json, "bars", bars);
-    set_number(json, "least", spread->worst_case ? figure->least : NAN);
-    set_number(json, "most", spread->worst_case ? figure->most : NAN);
-    set_count(json, "corner_none", figure->corner_none);
+    tl_json_put_number(json, "least", spread->worst_case ? figure->least : NAN);
+    tl_json_put_number(json, "most", spread->worst_case ? figure->most : NAN);
+    tl_json_put_count(json, "corner_none", figure->corner_none);
     if (spread->worst_case && figure->least_at)
         json_object_set_new(json, "least_at", corner_json(spread, figure->least_at));
     if (spread->worst_case && figure->most_at)
@@ -83,11 +72,11 @@ static json_t* sensitivity_json(const tl_spread* spread, size_t amp) {
         for (size_t i = 0; i < spread->value_count; ++i) {
             const tl_spread_effect* effect = &tl_spread_of(spread, amp, kind)->effects[i];
             json_t* entry = json_object();
-            set_words(entry, "metric", tl_spread_figure_at(kind)->name);
-            set_words(entry, "path", spread->values[i].path);
-            set_number(entry, "slope", effect->slope);
-            set_number(entry, "correlation", effect->correlation);
-            set_number(entry, "variance_share", effect->variance_share);
+            tl_json_put_words(entry, "metric", tl_spread_figure_at(kind)->name);
+            tl_json_put_words(entry, "path", spread->values[i].path);
+            tl_json_put_number(entry, "slope", effect->slope);
+            tl_json_put_number(entry, "correlation", effect->correlation);
+            tl_json_put_number(entry, "variance_share", effect->variance_share);
             json_array_append_new(list, entry);
         }
     return list;
@@ -95,10 +84,10 @@ static json_t* sensitivity_json(const tl_spread* spread, size_t amp) {
 
 static json_t* shares_json(const double shares[4]) {
     json_t* json = json_object();
-    set_number(json, "not_audible", shares[TL_NOT_AUDIBLE]);
-    set_number(json, "borderline", shares[TL_BORDERLINE]);
-    set_number(json, "audible", shares[TL_AUDIBLE]);
-    set_number(json, "plain", shares[TL_PLAIN]);
+    tl_json_put_number(json, "not_audible", shares[TL_NOT_AUDIBLE]);
+    tl_json_put_number(json, "borderline", shares[TL_BORDERLINE]);
+    tl_json_put_number(json, "audible", shares[TL_AUDIBLE]);
+    tl_json_put_number(json, "plain", shares[TL_PLAIN]);
     return json;
 }
 
@@ -107,7 +96,7 @@ static json_t* heard_json(const tl_spread* spread, size_t amp) {
     for (int i = TL_NOT_AUDIBLE; i <= TL_PLAIN; ++i)
         shares[i] = tl_spread_heard(spread, amp, (tl_verdict)i);
     json_t* json = shares_json(shares);
-    set_words(json, "nominal", tl_verdict_words(spread->nominal_heard[amp]));
+    tl_json_put_words(json, "nominal", tl_verdict_words(spread->nominal_heard[amp]));
     return json;
 }
 
@@ -140,7 +129,7 @@ static json_t* curves_json(const tl_spread* spread, size_t amp) {
 }
 
 static void set_amp(json_t* to, const tl_spread* spread, size_t amp) {
-    set_words(to, "amp", spread->amps[amp]);
+    tl_json_put_words(to, "amp", spread->amps[amp]);
     json_object_set_new(to, "metrics", metrics_json(spread, amp));
     json_object_set_new(to, "sensitivity", sensitivity_json(spread, amp));
     json_object_set_new(to, "heard", heard_json(spread, amp));
@@ -152,14 +141,14 @@ static json_t* values_json(const tl_spread* spread) {
     for (size_t i = 0; i < spread->value_count; ++i) {
         const tl_spread_value* value = &spread->values[i];
         json_t* entry = json_object();
-        set_words(entry, "path", value->path);
-        set_words(entry, "about", value->about);
-        set_words(entry, "shown", value->shown);
-        set_number(entry, "nominal", value->nominal);
-        set_number(entry, "tolerance", value->share);
-        set_words(entry, "distribution", value->uniform ? "uniform" : "normal");
-        set_words(entry, "origin", value->origin);
-        set_words(entry, "followed", value->followed);
+        tl_json_put_words(entry, "path", value->path);
+        tl_json_put_words(entry, "about", value->about);
+        tl_json_put_words(entry, "shown", value->shown);
+        tl_json_put_number(entry, "nominal", value->nominal);
+        tl_json_put_number(entry, "tolerance", value->share);
+        tl_json_put_words(entry, "distribution", value->uniform ? "uniform" : "normal");
+        tl_json_put_words(entry, "origin", value->origin);
+        tl_json_put_words(entry, "followed", value->followed);
         json_array_append_new(list, entry);
     }
     return list;
@@ -169,8 +158,8 @@ static json_t* failures_json(const tl_spread* spread) {
     json_t* list = json_array();
     for (size_t i = 0; i < spread->failure_count && i < TL_SPREAD_FAILURES; ++i) {
         json_t* entry = json_object();
-        set_count(entry, "trial", spread->failures[i].trial);
-        set_words(entry, "why", spread->failures[i].why);
+        tl_json_put_count(entry, "trial", spread->failures[i].trial);
+        tl_json_put_words(entry, "why", spread->failures[i].why);
         json_array_append_new(list, entry);
     }
     return list;
@@ -180,7 +169,7 @@ static json_t* corners_json(const tl_spread* spread) {
     if (!spread->worst_case)
         return json_null();
     json_t* json = json_object();
-    set_count(json, "corners", spread->corner_count);
+    tl_json_put_count(json, "corners", spread->corner_count);
     json_object_set_new(json, "all", json_boolean(spread->all_corners));
     return json;
 }
@@ -191,7 +180,7 @@ static void set_choice_amp(json_t* to, const tl_spread_choice* choice, size_t am
         size_t at = amp * TL_SPREAD_FIGURES + kind;
         json_t* metric = json_object();
         set_percentiles(metric, choice->percentile[at]);
-        set_number(metric, "deviation", choice->deviation[at]);
+        tl_json_put_number(metric, "deviation", choice->deviation[at]);
         json_object_set_new(metrics, tl_spread_figure_at(kind)->name, metric);
     }
     json_object_set_new(to, "metrics", metrics);
@@ -200,9 +189,9 @@ static void set_choice_amp(json_t* to, const tl_spread_choice* choice, size_t am
 
 static json_t* choice_json(const tl_spread* spread, const tl_spread_choice* choice) {
     json_t* json = json_object();
-    set_words(json, "words", choice->words);
-    set_words(json, "about", choice->about);
-    set_count(json, "trials", choice->trials);
+    tl_json_put_words(json, "words", choice->words);
+    tl_json_put_words(json, "about", choice->about);
+    tl_json_put_count(json, "trials", choice->trials);
     if (spread->amp_count)
         set_choice_amp(json, choice, 0);
     if (spread->amp_count < 2)
@@ -210,7 +199,7 @@ static json_t* choice_json(const tl_spread* spread, const tl_spread_choice* choi
     json_t* amps = json_array();
     for (size_t amp = 0; amp < spread->amp_count; ++amp) {
         json_t* entry = json_object();
-        set_words(entry, "amp", spread->amps[amp]);
+        tl_json_put_words(entry, "amp", spread->amps[amp]);
         set_choice_amp(entry, choice, amp);
         json_array_append_new(amps, entry);
     }
@@ -220,12 +209,12 @@ static json_t* choice_json(const tl_spread* spread, const tl_spread_choice* choi
 
 json_t* tl_spread_json(const tl_spread* spread) {
     json_t* json = tl_json_open("spread", spread->rig);
-    set_count(json, "trials", spread->trials);
+    tl_json_put_count(json, "trials", spread->trials);
     json_object_set_new(json, "seed", seed_json(spread->seed));
-    set_count(json, "done", spread->done);
-    set_number(json, "reference_hz", spread->reference_hz);
+    tl_json_put_count(json, "done", spread->done);
+    tl_json_put_number(json, "reference_hz", spread->reference_hz);
     json_object_set_new(json, "direct_assumed", json_boolean(spread->direct_assumed));
-    set_count(json, "failed", spread->failure_count);
+    tl_json_put_count(json, "failed", spread->failure_count);
     json_object_set_new(json, "failures", failures_json(spread));
     json_object_set_new(json, "values", values_json(spread));
     json_object_set_new(json, "worst_case", corners_json(spread));

@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 // The figures at each amp over all trials, and what the ear makes of them.
+#include "show/cells.h"
 #include "show/spread.h"
 #include "show/wrap.h"
 
@@ -19,9 +20,7 @@ static tl_spread_scale scale_of(const tl_spread_figure* figure, size_t kind) {
 }
 
 static void add_number(tl_table* table, const tl_spread_scale* scale, double number) {
-    char* shown = tl_spread_number(scale, number);
-    tl_table_number(table, number, shown);
-    free(shown);
+    tl_table_take_number(table, number, tl_spread_number(scale, number));
 }
 
 static void add_row(tl_table* table, const tl_spread* spread, size_t amp, size_t kind) {
@@ -37,9 +36,9 @@ static void add_row(tl_table* table, const tl_spread* spread, size_t amp, size_t
         add_number(table, &scale, figure->nominal);
     for (int i = 0; i < TL_PERCENTILES; ++i)
         add_number(table, &scale, figure->percentile[i]);
-    char* none = figure->none ? tl_spread_share(tl_spread_none(spread, figure)) : tl_copy("");
-    tl_table_number(table, (double)figure->none, none);
-    free(none);
+    tl_table_take_number(table, (double)figure->none,
+                         figure->none ? tl_spread_share(tl_spread_none(spread, figure))
+                                      : tl_copy(""));
     if (!spread->worst_case)
         return;
     add_number(table, &scale, figure->least);
@@ -60,10 +59,7 @@ static void add_table(tl_text* text, const tl_spread* spread, size_t amp) {
     }
     for (size_t kind = 0; kind < TL_SPREAD_FIGURES; ++kind)
         add_row(table, spread, amp, kind);
-    char* words = tl_table_text(table);
-    tl_text_add(text, words);
-    free(words);
-    tl_table_free(table);
+    tl_text_take_table(text, table);
 }
 
 /// "guitar.volume.pot high, chain[0].capacitance low": where a corner has the values.
@@ -144,14 +140,9 @@ void tl_spread_add_heard(tl_text* text, const tl_spread* spread) {
         free(name);
         for (int i = TL_NOT_AUDIBLE; i <= TL_PLAIN; ++i) {
             double share = tl_spread_heard(spread, amp, (tl_verdict)i);
-            char* shown = tl_spread_share(share);
-            tl_table_number(table, share, shown);
-            free(shown);
+            tl_table_take_number(table, share, tl_spread_share(share));
         }
         tl_table_words(table, tl_verdict_words(spread->nominal_heard[amp]));
     }
-    char* words = tl_table_text(table);
-    tl_text_add(text, words);
-    free(words);
-    tl_table_free(table);
+    tl_text_take_table(text, table);
 }

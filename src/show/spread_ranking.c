@@ -1,5 +1,6 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 // Which values move the figures most: what to measure, or to select.
+#include "show/cells.h"
 #include "show/spread.h"
 #include "show/wrap.h"
 
@@ -10,21 +11,15 @@ enum { PATH_COLUMNS = 38, ABOUT_COLUMNS = 14, SHOWN_COLUMNS = 26 };
 
 /// Words cut at their end when they are long.
 static void add_cut(tl_table* table, const char* words, size_t columns) {
-    char* cut = tl_spread_front(words, columns);
-    tl_table_words(table, cut);
-    free(cut);
+    tl_table_take_words(table, tl_spread_front(words, columns));
 }
 
 static void add_change(tl_table* table, size_t kind, double change) {
-    char* shown = tl_spread_change(kind, change);
-    tl_table_number(table, change, shown);
-    free(shown);
+    tl_table_take_number(table, change, tl_spread_change(kind, change));
 }
 
 static void add_share(tl_table* table, double share) {
-    char* shown = tl_spread_share(share);
-    tl_table_number(table, share, shown);
-    free(shown);
+    tl_table_take_number(table, share, tl_spread_share(share));
 }
 
 static void add_value(tl_table* table, const tl_spread* spread, const tl_spread_figure* figure,
@@ -160,10 +155,7 @@ static void add_table(tl_text* text, const tl_spread* spread, size_t amp, bool d
     for (size_t kind = 0; kind < TL_SPREAD_FIGURES; ++kind)
         if (details || is_chief(kind))
             add_figure(table, spread, amp, kind);
-    char* words = tl_table_text(table);
-    tl_text_add(text, words);
-    free(words);
-    tl_table_free(table);
+    tl_text_take_table(text, table);
 }
 
 void tl_spread_add_ranking(tl_text* text, const tl_spread* spread, bool details) {

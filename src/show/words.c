@@ -105,3 +105,31 @@ char* tl_show_value(double value, const char* unit, const char* none) {
                               : " V/us",
                 none);
 }
+
+char* tl_show_engaged(const char* scene, char* const* pedals, const bool* engaged, size_t count,
+                      const char* none) {
+    tl_text words = {0};
+    bool any = false;
+    if (scene)
+        tl_text_addf(&words, "%s: ", scene);
+    for (size_t i = 0; i < count; ++i)
+        if (engaged[i]) {
+            tl_text_addf(&words, "%s%s", any ? " + " : "", pedals[i]);
+            any = true;
+        }
+    tl_text_add(&words, any ? "" : none);
+    return tl_text_take(&words);
+}
+
+char* tl_show_state_count(size_t states, size_t toggles, const char* const* fixes,
+                          size_t fix_count) {
+    tl_text words = {0};
+    tl_text_addf(&words, "%zu state%s of %zu %s", states, states == 1 ? "" : "s", toggles,
+                 toggles == 1 ? "pedal or loop" : "pedals and loops");
+    for (size_t i = 0; i < fix_count; ++i) {
+        tl_text_add(&words, i ? ", " : " (held: ");
+        tl_text_add_safe(&words, fixes[i]);
+    }
+    tl_text_add(&words, fix_count ? ")" : "");
+    return tl_text_take(&words);
+}

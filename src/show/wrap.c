@@ -20,6 +20,11 @@ void tl_wrap_cell(tl_text* text, const char* words, size_t width, bool right) {
         tl_text_addf(text, "%*s", blanks, "");
 }
 
+void tl_wrap_point(tl_text* text, const char* words) {
+    tl_text_add(text, "- ");
+    tl_wrap_words(text, words, 2, 2);
+}
+
 void tl_wrap_end_line(tl_text* text) {
     while (text->size && text->data[text->size - 1] == ' ')
         text->data[--text->size] = '\0';

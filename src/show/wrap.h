@@ -17,6 +17,8 @@ void tl_wrap_cell(tl_text* text, const char* words, size_t width, bool right);
 /// Adds words from outside, made safe, and ends the line: parted at blanks, `column` columns of the
 /// first line being taken and later lines indented.
 void tl_wrap_words(tl_text* text, const char* words, size_t column, size_t indent);
+/// Adds words from outside as one point of a list: "- " before them, later lines indented.
+void tl_wrap_point(tl_text* text, const char* words);
 /// Ends a line, without blanks at its end.
 void tl_wrap_end_line(tl_text* text);
 /// Ends a line and indents the next.

@@ -192,24 +192,6 @@ static tl_status read_limit(const reader* r, const tl_yaml* pass, const tl_yaml*
     return status == TL_OK ? check_bounds(r, marginal, limit) : status;
 }
 
-static tl_status check_keys(const reader* r, const tl_yaml* map, const char* const* keys,
-                            size_t count, const char* what) {
-    for (size_t i = 0; i < map->count; ++i) {
-        bool known = false;
-        for (size_t j = 0; j < count; ++j)
-            known = known || strcmp(map->keys[i]->text, keys[j]) == 0;
-        if (known)
-            continue;
-        tl_text hint = {0};
-        tl_name_hint(&hint, map->keys[i]->text, keys, count);
-        tl_status status = tl_error_at(r->error, &map->keys[i]->place, "unknown '%s' in %s%s",
-                                       map->keys[i]->text, what, tl_text_get(&hint));
-        tl_text_free(&hint);
-        return status;
-    }
-    return TL_OK;
-}
-
 static tl_status check_figure(const reader* r, const tl_yaml* figure) {
     for (size_t i = 0; i < r->id_count; ++i)
         if (strcmp(r->ids[i], figure->text) == 0) {
@@ -230,7 +212,7 @@ static tl_status check_entry(const reader* r, const tl_yaml* entry) {
     static const char* const keys[] = {"figure", "pass", "marginal", "why", "source"};
     tl_status status = tl_yaml_expect(entry, TL_YAML_MAP, "a limit", r->error);
     if (status == TL_OK)
-        status = check_keys(r, entry, keys, sizeof keys / sizeof *keys, "a limit");
+        status = tl_yaml_check_keys(entry, keys, sizeof keys / sizeof *keys, "a limit", r->error);
     for (size_t i = 0; status == TL_OK && i < entry->count; ++i)
         status = tl_yaml_expect(entry->items[i], TL_YAML_SCALAR, entry->keys[i]->text, r->error);
     for (size_t i = 0; status == TL_OK && i < 2; ++i)
@@ -267,7 +249,7 @@ static tl_status read_tree(const reader* r, const tl_yaml* tree) {
     static const char* const keys[] = {"limits"};
     tl_status status = tl_yaml_expect(tree, TL_YAML_MAP, "a limits file", r->error);
     if (status == TL_OK)
-        status = check_keys(r, tree, keys, 1, "a limits file");
+        status = tl_yaml_check_keys(tree, keys, 1, "a limits file", r->error);
     const tl_yaml* list = status == TL_OK ? tl_yaml_get(tree, "limits") : NULL;
     if (status == TL_OK && !list)
         status = tl_error_at(r->error, &tree->place, "a limits file needs 'limits'");

@@ -51,24 +51,6 @@ uint64_t tl_price_coins(uint64_t parts, unsigned decimals) {
     return parts / coin + (2 * (parts % coin) >= coin);
 }
 
-static tl_status check_keys(const reader* r, const tl_yaml* map, const char* const* keys,
-                            size_t count, const char* what) {
-    for (size_t i = 0; i < map->count; ++i) {
-        bool known = false;
-        for (size_t j = 0; j < count; ++j)
-            known = known || strcmp(map->keys[i]->text, keys[j]) == 0;
-        if (known)
-            continue;
-        tl_text hint = {0};
-        tl_name_hint(&hint, map->keys[i]->text, keys, count);
-        tl_status status = tl_error_at(r->error, &map->keys[i]->place, "unknown '%s' in %s%s",
-                                       map->keys[i]->text, what, tl_text_get(&hint));
-        tl_text_free(&hint);
-        return status;
-    }
-    return TL_OK;
-}
-
 /// Reads a price without a detour over binary fractions: digits, and up to four after the point.
 static tl_status read_money(const reader* r, const tl_yaml* node, uint64_t* parts) {
     tl_status status = tl_yaml_expect(node, TL_YAML_SCALAR, "a price", r->error);
@@ -227,8 +209,9 @@ static tl_status read_entry(reader* r, const tl_yaml* name, const tl_yaml* entry
     if (++r->entries > MOST_PRICES)
         return tl_error_at(r->error, &name->place, "more than %d prices", MOST_PRICES);
     bool map = entry->kind == TL_YAML_MAP;
-    tl_status status = map ? check_keys(r, entry, keys, sizeof keys / sizeof *keys, "a price")
-                           : tl_yaml_expect(entry, TL_YAML_SCALAR, "a price", r->error);
+    tl_status status =
+        map ? tl_yaml_check_keys(entry, keys, sizeof keys / sizeof *keys, "a price", r->error)
+            : tl_yaml_expect(entry, TL_YAML_SCALAR, "a price", r->error);
     const tl_yaml* money = status == TL_OK && map ? tl_yaml_get(entry, "price") : entry;
     if (status == TL_OK && !money)
         status = tl_error_at(r->error, &entry->place, "'%s' needs its 'price'", name->text);
@@ -322,7 +305,8 @@ static tl_status read_tree(reader* r, const tl_yaml* tree) {
     static const char* const keys[] = {"currency", "decimals", "prices", "source"};
     tl_status status = tl_yaml_expect(tree, TL_YAML_MAP, "a price file", r->error);
     if (status == TL_OK)
-        status = check_keys(r, tree, keys, sizeof keys / sizeof *keys, "a price file");
+        status =
+            tl_yaml_check_keys(tree, keys, sizeof keys / sizeof *keys, "a price file", r->error);
     if (status == TL_OK)
         status = read_currency(r, tree);
     if (status == TL_OK)

@@ -135,12 +135,6 @@ tl_status tl_study_card(tl_session* session, tl_rig* rig, const tl_card_options*
     return status;
 }
 
-static void free_words(char** words, size_t count) {
-    for (size_t i = 0; i < count; ++i)
-        free(words[i]);
-    free(words);
-}
-
 void tl_meter_card_free(tl_meter_card* card) {
     if (!card)
         return;
@@ -159,15 +153,15 @@ void tl_meter_card_free(tl_meter_card* card) {
     }
     for (size_t i = 0; i < card->state_count; ++i) {
         tl_meter_state* state = &card->states[i];
-        free_words(state->same, state->same_count);
-        free_words(state->on, state->on_count);
+        tl_words_free(state->same, state->same_count);
+        tl_words_free(state->on, state->on_count);
         free(state->name);
         free(state->engaged);
         free(state->db);
     }
-    free_words(card->ends, card->end_count);
-    free_words(card->pedals, card->pedal_count);
-    free_words(card->assumed, card->assumed_count);
+    tl_words_free(card->ends, card->end_count);
+    tl_words_free(card->pedals, card->pedal_count);
+    tl_words_free(card->assumed, card->assumed_count);
     free(card->leads);
     free(card->supplies);
     free(card->states);

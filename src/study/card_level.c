@@ -127,13 +127,6 @@ void tl_card_enter(const tl_card_work* work, size_t end, const tl_meter_state* s
         tl_toggle_set(&at->toggles.toggles[at->moving[i]], state->engaged[i]);
 }
 
-static bool scene_has(const tl_scene* scene, const char* name) {
-    for (size_t i = 0; i < scene->engaged_count; ++i)
-        if (strcmp(scene->engaged[i], name) == 0)
-            return true;
-    return false;
-}
-
 /// Whether a pedal is in a loop that is off.
 static bool is_left_out(const tl_toggle_list* list, size_t index) {
     const char* path = list->toggles[index].path;
@@ -203,7 +196,7 @@ static void list_states(tl_card_work* work) {
     for (size_t i = 0; i < count; ++i) {
         const tl_scene* scene = work->rig->scene_count ? &work->rig->scenes[i] : NULL;
         for (size_t j = 0; j < card->pedal_count; ++j)
-            engaged[j] = scene                                ? scene_has(scene, card->pedals[j])
+            engaged[j] = scene                                ? tl_scene_has(scene, card->pedals[j])
                          : card->pedal_count <= ALL_STATES_OF ? (i >> j & 1) != 0
                                                               : i == j + 1;
         add_state(work, scene ? scene->name : NULL, engaged, false);

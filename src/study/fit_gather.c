@@ -68,6 +68,28 @@ void tl_fit_gather(const tl_measured* sweep, size_t most, bool by_median, tl_fit
     free(room);
 }
 
+tl_fit_data tl_fit_thin_out(const tl_fit_data* data, size_t about) {
+    size_t step = data->count > about ? data->count / about : 1;
+    size_t count = (data->count + step - 1) / step;
+    tl_fit_data thin = {.kind = data->kind,
+                        .count = count,
+                        .omega = tl_new(count, sizeof *thin.omega),
+                        .ports = tl_new(count, sizeof *thin.ports),
+                        .ln_size = tl_new(count, sizeof *thin.ln_size),
+                        .root_weight = tl_new(count, sizeof *thin.root_weight)};
+    if (data->phase_rad)
+        thin.phase_rad = tl_new(count, sizeof *thin.phase_rad);
+    for (size_t i = 0; i < count; ++i) {
+        thin.omega[i] = data->omega[i * step];
+        thin.ports[i] = data->ports[i * step];
+        thin.ln_size[i] = data->ln_size[i * step];
+        thin.root_weight[i] = data->root_weight[i * step];
+        if (data->phase_rad)
+            thin.phase_rad[i] = data->phase_rad[i * step];
+    }
+    return thin;
+}
+
 void tl_fit_data_clear(tl_fit_data* data) {
     free(data->omega);
     free(data->ports);

@@ -6,6 +6,7 @@
 #include "base/text.h"
 #include "parts/kinds.h"
 #include "parts/library.h"
+#include "study/fit_model.h"
 #include "toneload/study.h"
 
 #include <math.h>
@@ -42,30 +43,61 @@ static void add_quoted(tl_text* text, const char* words) {
     tl_text_free(&plain);
 }
 
-/// A share as percent, two digits, rounded away from 0: an interval is never made smaller.
-static double percent_up(double share) {
+/// A share as percent, two digits, rounded away from 0 or towards it.
+static double percent_of(double share, bool up) {
     double percent = fmax(100 * share, 0.001);
     double unit = pow(10, floor(log10(percent)) - 1);
-    return ceil(percent / unit - 1e-9) * unit;
+    return (up ? ceil(percent / unit - 1e-9) : floor(percent / unit + 1e-9)) * unit;
 }
 
-static void add_value(tl_text* text, const tl_fit_estimate* one, const tl_field* field,
-                      const char* key) {
+static const tl_field* field_of(const tl_fit_estimate* one) {
+    return &tl_kind_pickup.fields[tl_part_field(&tl_kind_pickup, one->name)];
+}
+
+/// Three standard errors, as a share of the value: what a part's tolerance means when it is normal,
+/// as errors of many points are. The interval is Student's t times the standard error either way,
+/// in the coordinate that was fitted.
+static double three_errors(const tl_fit* fit, tl_fit_value value) {
+    static const double errors = 3;
+    const tl_fit_estimate* one = &fit->values[value];
+    double at = tl_fit_coordinate(value, one->value);
+    double up = (tl_fit_coordinate(value, one->high) - at) / fit->student_t;
+    double down = (at - tl_fit_coordinate(value, one->low)) / fit->student_t;
+    double high = tl_fit_number(value, at + errors * up);
+    double low = tl_fit_number(value, at - errors * down);
+    return fmax(high / one->value - 1, 1 - low / one->value);
+}
+
+/// The tolerance that is written, in percent: never less than three standard errors, unless a part
+/// may not have as much.
+static double tolerance_percent(const tl_fit* fit, tl_fit_value value, bool* cut) {
+    static const double most = 0.99;
+    const tl_fit_estimate* one = &fit->values[value];
+    const tl_field* field = field_of(one);
+    double room = fmin(field->high / one->value - 1, 1 - field->low / one->value);
+    double limit = percent_of(fmin(fmax(room, 0), most), false);
+    double percent = percent_of(three_errors(fit, value), true);
+    *cut = percent > limit;
+    return *cut ? limit : percent;
+}
+
+static void add_value(tl_text* text, const tl_fit* fit, tl_fit_value value, const char* key) {
+    const tl_fit_estimate* one = &fit->values[value];
     tl_text_addf(text, "%s: {value: ", key);
-    tl_quantity_add(text, field->unit, one->value);
+    tl_quantity_add(text, field_of(one)->unit, one->value);
     if (one->known) {
         tl_text_add(text, ", source: 'given, not fitted'}");
         return;
     }
-    double share = fmax(one->high / one->value - 1, 1 - one->low / one->value);
-    tl_text_addf(text, ", tolerance: %.4g %%}", percent_up(share));
+    bool cut = false;
+    tl_text_addf(text, ", tolerance: %.4g %%}", tolerance_percent(fit, value, &cut));
 }
 
 /// TL_BAD_INPUT for values that cannot be a part's.
 static tl_status check_values(const tl_fit* fit, const char* path, tl_error* error) {
     for (int i = 0; i < TL_FIT_SCALE; ++i) {
         const tl_fit_estimate* one = &fit->values[i];
-        const tl_field* field = &tl_kind_pickup.fields[tl_part_field(&tl_kind_pickup, one->name)];
+        const tl_field* field = field_of(one);
         if (!one->used)
             continue;
         if (!one->told)
@@ -94,7 +126,14 @@ static char* part_text(const tl_fit* fit, const char* name) {
     tl_quantity_add(&source, TL_UNIT_HERTZ, fit->points[0].hz);
     tl_text_add(&source, " to ");
     tl_quantity_add(&source, TL_UNIT_HERTZ, fit->points[fit->point_count - 1].hz);
-    tl_text_add(&source, "; tolerances are its intervals of 95 %");
+    tl_text_add(&source, "; tolerances are three standard errors");
+    for (int i = 0; i < TL_FIT_SCALE; ++i) {
+        bool cut = false;
+        if (fit->values[i].used && !fit->values[i].known)
+            tolerance_percent(fit, (tl_fit_value)i, &cut);
+        if (cut)
+            tl_text_addf(&source, ", of %s as much as a part may have", fit->values[i].name);
+    }
     tl_text text = {0};
     tl_text_add(&text,
                 "# Written by toneload fit. In a folder of your own parts this file is called "
@@ -104,15 +143,13 @@ static char* part_text(const tl_fit* fit, const char* name) {
     add_quoted(&text, tl_text_get(&source));
     for (int i = 0; i < TL_FIT_EDDY_FRACTION; ++i) {
         tl_text_add(&text, "\n    ");
-        add_value(&text, &fit->values[i], &tl_kind_pickup.fields[i], fit->values[i].name);
+        add_value(&text, fit, (tl_fit_value)i, fit->values[i].name);
     }
     if (fit->eddy) {
         tl_text_add(&text, "\n    eddy: {");
-        add_value(&text, &fit->values[TL_FIT_EDDY_FRACTION],
-                  &tl_kind_pickup.fields[TL_FIT_EDDY_FRACTION], "fraction");
+        add_value(&text, fit, TL_FIT_EDDY_FRACTION, "fraction");
         tl_text_add(&text, ", ");
-        add_value(&text, &fit->values[TL_FIT_EDDY_RESISTANCE],
-                  &tl_kind_pickup.fields[TL_FIT_EDDY_RESISTANCE], "resistance");
+        add_value(&text, fit, TL_FIT_EDDY_RESISTANCE, "resistance");
         tl_text_add(&text, "}");
     }
     tl_text_add(&text, "\n");

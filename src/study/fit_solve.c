@@ -86,7 +86,8 @@ static double find_with(tl_fit_problem* problem, const double* root) {
     const tl_least_squares least = {.values = problem->free_count,
                                     .misses = tl_fit_miss_count(problem),
                                     .miss = call,
-                                    .context = &of};
+                                    .context = &of,
+                                    .most_steps = problem->most_steps};
     double free[TL_FIT_TOTAL];
     for (size_t j = 0; j < problem->free_count; ++j)
         free[j] = problem->at[problem->free[j]];

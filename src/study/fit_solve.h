@@ -21,6 +21,9 @@ typedef struct {
 /// Gathers a sweep: one that has more than `most` frequencies into as many narrow bands or fewer,
 /// equally wide in log frequency, by their means or `by_median`. Ports are left to be filled.
 void tl_fit_gather(const tl_measured* sweep, size_t most, bool by_median, tl_fit_data* data);
+/// A sweep of some `about` of another's frequencies, up to twice as many: every so many of them,
+/// ports and all.
+tl_fit_data tl_fit_thin_out(const tl_fit_data* data, size_t about);
 void tl_fit_data_clear(tl_fit_data* data);
 
 /// What is to be found.
@@ -32,6 +35,7 @@ typedef struct {
     double at[TL_FIT_TOTAL]; ///< coordinates of all values: held ones, and where free ones are
     double scale;            ///< of a robust loss; NAN: least squares
     double cost;             ///< the sum of squares, or what a robust loss has in its place
+    size_t most_steps;       ///< of a search; 0: as many as it takes
 } tl_fit_problem;
 
 /// How many misses a problem has.

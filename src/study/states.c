@@ -141,13 +141,6 @@ static tl_status choose_pedals(going* g, bool scenes, tl_error* error) {
     return status;
 }
 
-static bool scene_has(const tl_scene* scene, const char* name) {
-    for (size_t i = 0; i < scene->engaged_count; ++i)
-        if (strcmp(scene->engaged[i], name) == 0)
-            return true;
-    return false;
-}
-
 /// State 0 has all off; each pedal doubles what is before it. With scenes, one state a scene.
 static void list_states(going* g, bool scenes) {
     tl_states* states = g->states;
@@ -160,7 +153,7 @@ static void list_states(going* g, bool scenes) {
             state->name = tl_copy(g->rig->scenes[i].name);
         for (size_t j = 0; j < states->pedal_count; ++j)
             state->engaged[j] =
-                scenes ? scene_has(&g->rig->scenes[i], states->pedals[j]) : (i >> j & 1) != 0;
+                scenes ? tl_scene_has(&g->rig->scenes[i], states->pedals[j]) : (i >> j & 1) != 0;
     }
 }
 

@@ -296,6 +296,10 @@ static void refused(void** state) {
             "out: {side: left, at: 30 mm}",
             "", "a plug for a barrel does not go into a jack-6.3");
     refuses(good,
+            "left: 0 mm, front: 0 mm, in: {side: left, at: 1 mm}, out: {side: left, at: 30 mm}, "
+            "power: {side: back, at: 30 mm, plug: flat}",
+            "", "a plug for a jack-6.3 does not go into a socket for DC");
+    refuses(good,
             "left: 0 mm, front: 0 mm, in: {side: left, at: 1 mm}, out: {side: left, at: 30 "
             "mm}",
             "  supplies: [{supply: brick, left: 0 mm, front: 0 mm, width: 1 cm, depth: 1 cm}]\n",
@@ -314,6 +318,12 @@ static void touching(void** state) {
     tl_rig_free(read_rig(rig_text(plugs[0], good,
                                   "left: 400 mm, front: 60 mm, under: yes, in: {side: left, at: 30 "
                                   "mm}, out: {side: left, at: 80 mm}",
+                                  "")));
+    // A jack of its own plug: a power jack takes one for DC.
+    tl_rig_free(read_rig(rig_text(plugs[0], good,
+                                  "left: 0 mm, front: 50 mm, in: {side: left, at: 30 mm}, out: "
+                                  "{side: left, at: 80 mm}, power: {side: back, at: 30 mm, plug: "
+                                  "barrel-straight}",
                                   "")));
 }
 

@@ -16,6 +16,7 @@
 #include "parts/kinds.h"
 #include "parts/library.h"
 #include "study/fit_network.h"
+#include "study/fit_solve.h"
 #include "study/session.h"
 
 #include <cmocka.h>
@@ -23,7 +24,7 @@
 #include <stdio.h>
 #include <unistd.h>
 
-enum { MOST = 400 };
+enum { MOST = 400, DRAWN = 15 };
 
 static tl_session* session;
 static tl_library* library;
@@ -96,11 +97,10 @@ static double normal(uint64_t trial, uint32_t index) {
     return tl_normal_quantile(tl_random_uniform(20261126, trial, index));
 }
 
-static void make_sweep(made_sweep* made, const coil* c, tl_measured_kind kind, const char* load,
-                       const sweeping* how) {
-    const tl_fit_options options = {.load = load};
+static void make_sweep_through(made_sweep* made, const coil* c, tl_measured_kind kind,
+                               const tl_fit_options* options, const sweeping* how) {
     tl_fit_network* network = NULL;
-    assert_int_equal(tl_fit_network_new(library, &options, kind, &network, error), TL_OK);
+    assert_int_equal(tl_fit_network_new(library, options, kind, &network, error), TL_OK);
     assert_true(how->count <= MOST);
     made->sweep = (tl_measured){.kind = kind,
                                 .count = how->count,
@@ -122,6 +122,12 @@ static void make_sweep(made_sweep* made, const coil* c, tl_measured_kind kind, c
         made->line[i] = i + 2;
     }
     tl_fit_network_free(network);
+}
+
+static void make_sweep(made_sweep* made, const coil* c, tl_measured_kind kind, const char* load,
+                       const sweeping* how) {
+    const tl_fit_options options = {.load = load};
+    make_sweep_through(made, c, kind, &options, how);
 }
 
 static tl_fit* fit_of(const made_sweep* made, const tl_fit_options* options) {
@@ -427,6 +433,169 @@ static void few_points_do(void** state) {
     tl_fit_free(fit);
 }
 
+// ---- the least of all sums
+
+/// A sweep drawn by chance: what was measured, and how.
+typedef struct {
+    coil c;
+    tl_measured_kind kind;
+    tl_fit_options options;
+    sweeping how;
+    bool relative;
+} drawn;
+
+static double log_between(uint64_t trial, uint32_t index, double low, double high) {
+    return low * pow(high / low, tl_random_uniform(7, trial, index));
+}
+
+/// Coils of Q 1 to 300, half of them with losses; at the pickup or at a jack, all that a file may
+/// hold, `fewest` to `most` frequencies.
+static drawn draw(uint64_t trial, double fewest, double most) {
+    static const char pot[] = "{volume: {pot: 500 kohm, taper: linear, position: 70 %}}";
+    static const char both[] =
+        "{volume: {pot: 250 kohm, taper: audio, position: 100 %}, tone: {pot: 250 kohm, taper: "
+        "audio, capacitor: 22 nF, position: 100 %}}";
+    static const char* const controls[] = {NULL, pot, both, pot};
+    static const char lead[] = "{resistance: 80 mohm/m, capacitance: 100 pF/m}=3 m";
+    static const char* const loads[] = {"{resistance: 1 Mohm, capacitance: 20 pF}",
+                                        "{resistance: 47 kohm, capacitance: 470 pF}"};
+    drawn d = {.kind = trial % 4 == 3 ? TL_MEASURED_RESPONSE : TL_MEASURED_IMPEDANCE};
+    double q = 0;
+    for (uint32_t i = 100; !(q > 1 && q < 300); i += 3) {
+        double henry = log_between(trial, i, 0.3, 10);
+        double ohm = log_between(trial, i + 1, 300, 20e3);
+        double farad = log_between(trial, i + 2, 20e-12, 400e-12);
+        q = sqrt(henry / farad) / ohm;
+        d.c = (coil){{henry, ohm, farad, 0, 0, 1}};
+    }
+    if (tl_random_uniform(7, trial, 0) < 0.5) {
+        d.c.values[TL_FIT_EDDY_FRACTION] = log_between(trial, 1, 0.08, 0.6);
+        d.c.values[TL_FIT_EDDY_RESISTANCE] = log_between(trial, 2, 20e3, 400e3);
+    }
+    d.options.controls = controls[(size_t)(4 * tl_random_uniform(7, trial, 3))];
+    d.options.cable = d.options.controls ? lead : NULL;
+    d.how = (sweeping){.count = (size_t)log_between(trial, 4, fewest, most),
+                       .low_hz = log_between(trial, 5, 20, 200),
+                       .high_hz = log_between(trial, 6, 12e3, 40e3),
+                       .phased = tl_random_uniform(7, trial, 7) < 0.5,
+                       .noise = 0.01,
+                       .trial = 1000 + trial};
+    if (d.kind == TL_MEASURED_RESPONSE) {
+        d.options.load = loads[tl_random_uniform(7, trial, 8) < 0.5];
+        d.relative = tl_random_uniform(7, trial, 9) < 0.5;
+    }
+    return d;
+}
+
+/// What is least beside a coil, of one model; INFINITY when a value runs away, but for the
+/// resistance, which not every sweep tells.
+static double sum_beside(const tl_fit_data* data, const coil* c, bool eddy, bool scaled) {
+    enum { TIMES = 3 };
+    tl_fit_problem problem = {.data = data, .eddy = eddy, .scale = NAN};
+    for (int i = 0; i < TL_FIT_TOTAL; ++i) {
+        tl_fit_value value = (tl_fit_value)i;
+        bool is_eddy = value == TL_FIT_EDDY_FRACTION || value == TL_FIT_EDDY_RESISTANCE;
+        problem.at[i] = !is_eddy || eddy ? tl_fit_coordinate(value, c->values[i]) : 0;
+        if ((!is_eddy || eddy) && (value != TL_FIT_SCALE || scaled))
+            problem.free[problem.free_count++] = value;
+    }
+    for (int i = 0; i < TIMES; ++i)
+        tl_fit_find(&problem, false);
+    bool runs_away =
+        eddy && tl_fit_number(TL_FIT_EDDY_FRACTION, problem.at[TL_FIT_EDDY_FRACTION]) > 0.99;
+    for (size_t j = 0; j < problem.free_count; ++j)
+        runs_away = runs_away || (problem.free[j] != TL_FIT_RESISTANCE &&
+                                  tl_fit_is_end(problem.free[j], problem.at[problem.free[j]]));
+    return runs_away ? INFINITY : problem.cost;
+}
+
+static double aicc(double sum, double n, double k) {
+    return n * log(sum / n) + 2 * k + 2 * k * (k + 1) / (n - k - 1);
+}
+
+/// By how much the sum that was found exceeds that beside the truth, as their ratio; and whether
+/// eddy losses were left out though with the sums beside the truth they are called for.
+static double excess(const drawn* d, const made_sweep* made, const tl_fit* fit, bool* missed) {
+    tl_fit_data data;
+    tl_fit_gather(&made->sweep, MOST, false, &data);
+    tl_fit_network* network = NULL;
+    assert_int_equal(tl_fit_network_new(library, &d->options, d->kind, &network, error), TL_OK);
+    for (size_t i = 0; i < data.count; ++i)
+        tl_fit_network_at(network, data.omega[i], &data.ports[i]);
+    tl_fit_network_free(network);
+    coil inner = d->c;
+    inner.values[TL_FIT_INDUCTANCE] *= 1 - inner.values[TL_FIT_EDDY_FRACTION];
+    double plain = fmin(sum_beside(&data, &d->c, false, d->relative),
+                        sum_beside(&data, &inner, false, d->relative));
+    bool lossy = d->c.values[TL_FIT_EDDY_FRACTION] > 0;
+    double with = lossy ? sum_beside(&data, &d->c, true, d->relative) : INFINITY;
+    double n = (double)(data.count * (d->how.phased ? 2 : 1));
+    double k = d->relative ? 5 : 4;
+    tl_fit_data_clear(&data);
+    double sum = 0;
+    for (size_t i = 0; i < fit->point_count; ++i) {
+        const tl_fit_point* point = &fit->points[i];
+        sum += pow(log(point->measured / point->fitted), 2);
+        if (d->how.phased)
+            sum += pow(remainder(point->measured_rad - point->fitted_rad, 2 * M_PI), 2);
+    }
+    *missed = !fit->eddy && isfinite(with) && aicc(sum, n, k) - aicc(with, n, k + 2) > 10.5;
+    return sum / (fit->eddy ? fmin(with, plain) : plain);
+}
+
+/// Fits a drawn sweep; what is wrong with it, or NULL. Free with free().
+static char* try_drawn(const drawn* d) {
+    static made_sweep made;
+    make_sweep_through(&made, &d->c, d->kind, &d->options, &d->how);
+    made.sweep.relative = d->relative;
+    tl_fit* fit = fit_of(&made, &d->options);
+    bool missed = false;
+    double ratio = excess(d, &made, fit, &missed);
+    char* wrong =
+        ratio <= 1.02 && !missed
+            ? NULL
+            : tl_printf("%.4g times the sum beside the truth%s: %g H, %g ohm, %g F, eddy %g under "
+                        "%g ohm; %zu frequencies, %s%s, controls %s",
+                        ratio, missed ? ", losses left out" : "", d->c.values[0], d->c.values[1],
+                        d->c.values[2], d->c.values[3], d->c.values[4], d->how.count,
+                        d->kind == TL_MEASURED_RESPONSE ? "response" : "impedance",
+                        d->how.phased ? " and phase" : "",
+                        d->options.controls ? d->options.controls : "none");
+    tl_fit_free(fit);
+    return wrong;
+}
+
+/// No sweep ends in a false minimum: some that did, and drawn ones.
+static void least_sums_are_found(void** state) {
+    (void)state;
+    static const tl_fit_options jack = {
+        .controls = "{volume: {pot: 500 kohm, taper: linear, position: 70 %}}",
+        .cable = "{resistance: 80 mohm/m, capacitance: 100 pF/m}=3 m"};
+    static const drawn once_wrong[] = {
+        {.c = {{0.999, 558, 59.4e-12, 0, 0, 1}}, .how = {179, 133, 18.6e3, true, 0.01, 1}},
+        {.c = {{0.644, 7.62e3, 148e-12, 0.23, 97e3, 1}},
+         .options = jack,
+         .how = {110, 174, 28.9e3, false, 0.01, 2}},
+        {.c = {{0.949, 1246, 162e-12, 0, 0, 1}},
+         .options = jack,
+         .how = {100, 31, 35.7e3, true, 0.01, 3}},
+        {.c = {{0.5206, 413.7, 40e-12, 0, 0, 1}},
+         .options = jack,
+         .how = {53, 48, 38e3, false, 0.01, 4}},
+    };
+    for (size_t i = 0; i < sizeof once_wrong / sizeof *once_wrong; ++i) {
+        char* wrong = try_drawn(&once_wrong[i]);
+        if (wrong)
+            fail_msg("case %zu: %s", i, wrong);
+    }
+    for (uint64_t trial = 0; trial < DRAWN; ++trial) {
+        const drawn d = draw(trial, 20, 60);
+        char* wrong = try_drawn(&d);
+        if (wrong)
+            fail_msg("sweep %llu: %s", (unsigned long long)trial, wrong);
+    }
+}
+
 // ---- what a sweep cannot tell
 
 static void says_what_is_not_told(void** state) {
@@ -627,9 +796,18 @@ static void part_reads_back(void** state) {
         const tl_fit_estimate* one = &fit->values[j];
         const tl_value* value = tl_part_value(part, tl_fit_name((tl_fit_value)j));
         near("value", value->number / one->value, 1, 1e-5);
-        double share = fmax(one->high / one->value - 1, 1 - one->low / one->value);
+        // Three standard errors, while the interval is Student's t times one: of a share f both are
+        // of ln(f / (1 - f)).
+        bool is_share = j == TL_FIT_EDDY_FRACTION;
+        double odds = is_share ? one->value / (1 - one->value) : one->value;
+        double high = is_share ? one->high / (1 - one->high) : one->high;
+        double error_size = log(high / odds) / fit->student_t;
+        double end = odds * exp(3 * error_size);
+        double share = (is_share ? end / (1 + end) : end) / one->value - 1;
         assert_true(value->tolerance.share >= share * (1 - 1e-9));
         near("tolerance", value->tolerance.share / share, 1, 0.1);
+        assert_int_equal(value->tolerance.distribution, TL_NORMAL);
+        assert_non_null(strstr(value->source, "tolerances are three standard errors"));
         assert_non_null(strstr(value->source,
                                "it's: #1 \\x1b[31m{x}.csv, 80 frequencies from 50 Hz "
                                "to 20 kHz"));
@@ -699,6 +877,7 @@ int main(void) {
         cmocka_unit_test(intervals_hold_with_losses),
         cmocka_unit_test(exact_sweeps_come_back),
         cmocka_unit_test(few_points_do),
+        cmocka_unit_test(least_sums_are_found),
         cmocka_unit_test(says_what_is_not_told),
         cmocka_unit_test(says_when_the_model_is_too_simple),
         cmocka_unit_test(wild_points_count_little),
