@@ -51,6 +51,7 @@ typedef struct {
     double room_m;    ///< how far the plug stands out from the jack; NAN off the board
     double body_m;    ///< how wide it is along the side; NAN off the board
     double farad;     ///< the plug's own; NAN: not stated
+    bool joined; ///< it has no plug of its own: it hangs on that of an earlier lead in this jack
 } tl_build_end;
 
 /// A lead to make, or one that comes made.
@@ -86,7 +87,8 @@ TL_API const char* tl_build_gravity_word(tl_build_gravity gravity);
 /// Something to know before it is built.
 typedef struct {
     tl_build_gravity gravity;
-    const char* kind;  ///< "overlap", "off-board", "plugs", "bend", "slack", "fastening", ..
+    const char* kind;  ///< "overlap", "off-board", "plugs", "bend", "slack", "fastening",
+                       ///< "power", "splitter", ..
     size_t box;        ///< or TL_BUILD_NONE
     size_t other;      ///< the other box, or TL_BUILD_NONE
     size_t lead;       ///< index, or TL_BUILD_NONE
@@ -122,12 +124,13 @@ typedef struct {
 
 /// A line of the bill of materials.
 typedef struct {
-    const char* group; ///< "lead", "plug", "joint", "mount", "tie" or "fastener"
+    const char* group; ///< "lead", "plug", "splitter", "joint", "mount", "tie" or "fastener"
     char* item;        ///< "patch-coax", "right-angle plug", "tie mount"
     double count;      ///< what is needed: pieces, metres or square metres, spares included
     double spare;      ///< of that, what the board itself does not use
     const char* unit;  ///< "", "m" or "m2"
     double waste;      ///< what is bought beyond `count`, in `unit`; NAN: no pack is known
+    bool too_short;    ///< reels are known, and none of them is long enough for every lead
     bool work;         ///< something to do and nothing to buy: it may lack a price
     tl_build_purchase* purchases; ///< what to buy; none when no pack is known
     size_t purchase_count;

@@ -5,6 +5,27 @@
 
 #include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
+
+/// Whether a part of the rig is listed, or one within it.
+static bool has_part(const tl_inspection* found, const char* part) {
+    size_t length = strlen(part);
+    for (size_t i = 0; i < found->count; ++i)
+        if (strncmp(found->rows[i].part, part, length) == 0 &&
+            (!found->rows[i].part[length] || strchr(".[", found->rows[i].part[length])))
+            return true;
+    return false;
+}
+
+/// What is not looked at here, and who does.
+static void print_others(FILE* to, const tl_inspection* found) {
+    bool power = has_part(found, "power");
+    bool board = has_part(found, "board");
+    if (power || board)
+        fprintf(to, "Not looked at here: %s%s%s.\n",
+                power ? "the power (`toneload power` does)" : "", power && board ? " and " : "",
+                board ? "whether the board fits (`toneload build` does)" : "");
+}
 
 static char* check_text(const tl_rig* rig, const tl_inspection* found) {
     char* text = NULL;
@@ -26,6 +47,7 @@ static char* check_text(const tl_rig* rig, const tl_inspection* found) {
                     "what it amounts to):\n");
     for (size_t i = 0; i < found->remark_count; ++i)
         fprintf(to, "- %s\n", found->remarks[i]);
+    print_others(to, found);
     fclose(to);
     return text;
 }

@@ -125,8 +125,10 @@ static tl_status read_number(reading* r, const tl_yaml* node) {
     tl_text complaint = {0};
     tl_status status = TL_OK;
     if (!tl_quantity_parse(r->units, quantity, r->field->unit, &r->value->number, &complaint))
-        status =
-            tl_error_at(r->error, &node->place, "%s: %s", r->field->name, tl_text_get(&complaint));
+        status = tl_error_at(
+            r->error, &node->place, "%s: %s%s", r->field->name, tl_text_get(&complaint),
+            r->field->flags & TL_FIELD_LAYOUT ? ", or 'layout': as long as the board needs it"
+                                              : "");
     else
         status = check_range(r, node);
     if (status == TL_OK && mark) {

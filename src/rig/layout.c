@@ -230,6 +230,17 @@ static void place_plug(tl_layout_end* end, int choice) {
     end->choice = choice;
 }
 
+double tl_layout_gap_m(const tl_layout_end* one, const tl_layout_end* other) {
+    bool facing = (one->jack.side ^ 1U) == (unsigned)other->jack.side && one->box != other->box;
+    return facing ? tl_part_number(one->plug, "room", 0) + tl_part_number(other->plug, "room", 0)
+                  : NAN;
+}
+
+bool tl_layout_same_output(const tl_layout_end* one, const tl_layout_end* other) {
+    return one->output && one->placed && one->placed == other->placed &&
+           one->output == other->output;
+}
+
 /// The ways a plug can look: straight, or to either side, or to the side that is said.
 static size_t list_choices(const tl_layout_end* end, int choices[2]) {
     choices[0] = 0;
@@ -280,6 +291,7 @@ static size_t collisions(const tl_layout* layout, const tl_layout_end* end, size
         const tl_layout_end* ends[] = {&layout->leads[i].from, &layout->leads[i].to};
         for (size_t j = 0; j < 2 && i != which; ++j)
             count += ends[j]->settled && is_under(layout, ends[j]) == under &&
+                     !tl_layout_same_output(end, ends[j]) &&
                      tl_layout_areas_meet(&end->body, &ends[j]->body);
     }
     return count;
@@ -410,6 +422,11 @@ static void route_lead(tl_layout* layout, size_t which) {
     int from[2];
     int to[2];
     size_t from_count = list_choices(&tried.from, from);
+    for (size_t i = 0; i < which; ++i) // it looks the way of the plug that it hangs on
+        if (tl_layout_same_output(&tried.from, &layout->leads[i].from)) {
+            from[0] = layout->leads[i].from.choice;
+            from_count = 1;
+        }
     size_t to_count = list_choices(&tried.to, to);
     for (size_t i = 0; i < from_count; ++i)
         for (size_t j = 0; j < to_count; ++j) {
@@ -504,6 +521,7 @@ tl_status tl_layout_add_dc(tl_layout* layout, const tl_layout_feed* feed, tl_err
         .placed = there ? feed->pedal : NULL, .name = tl_copy(feed->to_name), .box = TL_BUILD_NONE};
     if (supply) {
         lead->from.box = box_of(layout->board, supply);
+        lead->from.output = feed->output + 1;
         lead->from.jack = tl_placed_output(supply, feed->output, feed->output_count);
     }
     if (there) {
@@ -556,20 +574,40 @@ static tl_status no_way(const tl_layout* layout, const tl_layout_lead* lead, con
             if (!placed->part || i == ends[j]->box || placed->under != is_under(layout, ends[j]))
                 continue;
             tl_area_m box = tl_layout_box(placed);
-            if (tl_layout_areas_meet(&ends[j]->body, &box))
-                return tl_error_at(error, &value->place,
-                                   "'layout': there is no way on this board from '%s' to '%s': the "
-                                   "plug at '%s' runs into '%s'",
-                                   lead->from.name, lead->to.name, ends[j]->name, placed->name);
+            if (!tl_layout_areas_meet(&ends[j]->body, &box))
+                continue;
+            double alone_m = tl_part_number(ends[j]->plug, "room", 0);
+            double both_m = i == ends[1 - j]->box ? tl_layout_gap_m(ends[0], ends[1]) : NAN;
+            return tl_error_at(error, &value->place,
+                               "'layout': there is no way on this board from '%s' to '%s': the "
+                               "plug at '%s' runs into '%s'; %s %.3g mm between them",
+                               lead->from.name, lead->to.name, ends[j]->name, placed->name,
+                               isnan(both_m) ? "it needs" : "the two plugs need",
+                               1e3 * (isnan(both_m) ? alone_m : both_m));
         }
     return tl_error_at(error, &value->place,
                        "'layout': there is no way on this board from '%s' to '%s'", lead->from.name,
                        lead->to.name);
 }
 
+/// Whether an end is a jack of something, and not guitar, amp, end, split or joint: jacks are named
+/// by what they are of and their use.
+static bool is_jack(const tl_layout_end* end) {
+    const char* last = strrchr(end->name, ' ');
+    for (tl_jack_use use = TL_JACK_IN; last && use < TL_JACKS; ++use)
+        if (strcmp(last + 1, tl_jack_word(use)) == 0)
+            return true;
+    return false;
+}
+
 static tl_status give_length(const tl_layout* layout, const tl_layout_lead* lead, tl_value* value,
                              tl_error* error) {
     const tl_layout_end* off = !lead->from.placed ? &lead->from : &lead->to;
+    if (!lead->on_board && !is_jack(off))
+        return tl_error_at(error, &value->place,
+                           "'layout': this lead leaves the board at '%s', so the board cannot say "
+                           "how long it is: state a length, such as 6 m",
+                           off->name);
     if (!lead->on_board)
         return tl_error_at(error, &value->place,
                            "'layout': no place on the board for this lead's end at '%s': name it "

@@ -30,6 +30,7 @@ typedef struct {
     const tl_placed* placed; ///< whose jack; NULL: off the board
     char* name;              ///< "drive in", "guitar"
     size_t box;              ///< which place's box the jack is in; TL_BUILD_NONE: off the board
+    size_t output;           ///< which of a supply's, counted from 1; 0: none
     const tl_part* plug;
     tl_jack_place jack;
     tl_area_m body; ///< the plug
@@ -89,6 +90,11 @@ void tl_layout_route(tl_layout* layout, size_t first);
 tl_area_m tl_layout_box(const tl_placed* placed);
 /// Whether a plug is known to pass over a box: both heights are stated.
 bool tl_layout_passes_over(const tl_layout_end* end, const tl_placed* placed);
+/// Of two plugs that face each other across a gap: how wide it must be for both, with the thickness
+/// of neither lead counted; NAN: they do not face each other.
+double tl_layout_gap_m(const tl_layout_end* one, const tl_layout_end* other);
+/// Whether two ends are in the same output of a supply: one plug goes in there.
+bool tl_layout_same_output(const tl_layout_end* one, const tl_layout_end* other);
 /// Whether two overlap by more than a ruler's width of error.
 bool tl_layout_areas_meet(const tl_area_m* one, const tl_area_m* other);
 

@@ -32,6 +32,8 @@ size_t tl_build_count(const tl_build* build, tl_build_gravity gravity);
 char* tl_build_headline(const tl_build* build);
 /// The cut list of DC or audio leads; NULL when there is none. Free with tl_table_free().
 tl_table* tl_build_leads_table(const tl_build* build, bool dc);
+/// Adds the findings down to a gravity ("What to know"); nothing when there is none.
+void tl_build_add_findings(tl_text* text, const tl_build* build, tl_build_gravity least);
 /// Adds what all leads come to, and how lengths are to be read.
 void tl_build_add_totals(tl_text* text, const tl_build* build);
 void tl_build_add_terms(tl_text* text);

@@ -2,6 +2,7 @@
 #include "show/build_bill.h"
 
 #include "base/locale.h"
+#include "show/build.h"
 #include "show/cells.h"
 #include "show/wrap.h"
 #include "toneload/show.h"
@@ -164,7 +165,10 @@ static void add_line(tl_table* table, const tl_build* build, const tl_build_line
         if (line->purchase_count)
             add_purchase(table, build, line, &line->purchases[i]);
         else
-            tl_table_words(table, line->work ? "to be made" : build->prices ? "no price" : "");
+            tl_table_words(table, line->work        ? "to be made"
+                                  : line->too_short ? "none is long enough"
+                                  : build->prices   ? "no price"
+                                                    : "");
     }
 }
 
@@ -195,11 +199,12 @@ static void add_total(tl_text* text, const tl_build* build) {
     if (!build->prices)
         return;
     char* total = tl_build_money(build, build->total);
-    char* without = build->unpriced ? tl_printf(", without %zu item%s that ha%s no price",
+    char* without = build->unpriced ? tl_printf(", without %zu item%s that %s no price",
                                                 build->unpriced, build->unpriced > 1 ? "s" : "",
-                                                build->unpriced > 1 ? "ve" : "s")
+                                                build->unpriced > 1 ? "have" : "has")
                                     : tl_copy("");
-    char* words = tl_printf("Total: %s%s (%s).", total, without, build->prices);
+    const char* bare = *build->currency ? "" : ", no currency stated";
+    char* words = tl_printf("Total: %s%s (%s%s).", total, without, build->prices, bare);
     tl_text_take_paragraph(text, words);
     free(without);
     free(total);
@@ -273,6 +278,7 @@ char* tl_build_bill_text(const tl_build* build) {
     tl_text text = {0};
     tl_text_add_safe(&text, build->rig);
     tl_text_add(&text, "\n");
+    tl_build_add_findings(&text, build, TL_BUILD_WARNING);
     tl_build_add_bill(&text, build);
     if (build->assumed_count)
         tl_text_add(&text, "\nTaken where the rig does not say\n");

@@ -62,6 +62,7 @@ static json_t* end_json(const tl_build* build, const tl_build_end* end) {
     tl_json_put_words(row, "box", box_name(build, end->box));
     tl_json_put_words(row, "side", end->box == TL_BUILD_NONE ? NULL : tl_side_word(end->side));
     tl_json_put_words(row, "plug", *end->plug ? end->plug : NULL);
+    tl_json_put(row, "joined", json_boolean(end->joined));
     tl_json_put(row, "jack_m", spot_json(&end->jack));
     tl_json_put(row, "leaves_m", spot_json(&end->leaves));
     tl_json_put_number(row, "room_m", end->room_m);

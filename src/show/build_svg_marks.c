@@ -133,15 +133,18 @@ static bool find_plugs(const tl_drawn_board* board, size_t one, size_t other, tl
     return isfinite(least);
 }
 
-/// The plug of a lead that is nearest to a box of another's.
-static bool find_plug_at_box(const tl_drawn_board* board, size_t lead, size_t box, tl_spot* about) {
-    tl_spot middle = middle_of(board->boxes[box].body);
+/// The plug of a lead in a box; of two, the one nearer to the other box that a finding names.
+static bool find_plug_at_box(const tl_drawn_board* board, const tl_build_finding* finding,
+                             tl_spot* about) {
+    bool other = finding->other < board->build->box_count;
+    tl_spot middle = middle_of(board->boxes[other ? finding->other : finding->box].body);
     double least = INFINITY;
     for (size_t i = 0; i < board->jack_count; ++i) {
         const tl_drawn_jack* jack = &board->jacks[i];
         tl_spot at = middle_of(jack->plug);
         double apart = hypot(at.x - middle.x, at.y - middle.y);
-        if (jack->lead == lead && jack->has_plug && jack->box != box && apart < least) {
+        if (jack->lead == finding->lead && jack->has_plug && jack->box == finding->box &&
+            apart < least) {
             least = apart;
             *about = at;
         }
@@ -173,7 +176,7 @@ static bool find_about(const tl_drawn_board* board, const tl_build_finding* find
     if (lead && finding->other_lead < build->lead_count &&
         find_plugs(board, finding->lead, finding->other_lead, about))
         return true;
-    if (lead && box && find_plug_at_box(board, finding->lead, finding->box, about))
+    if (lead && box && find_plug_at_box(board, finding, about))
         return true;
     if (lead && board->leads[finding->lead].count) {
         *about = bend_of(&board->leads[finding->lead]);

@@ -92,8 +92,9 @@ tl_table* tl_build_leads_table(const tl_build* build, bool dc) {
         tl_table_words(table, *lead->type ? lead->type : "its own");
         bool alike = strcmp(lead->from.plug, lead->to.plug) == 0;
         tl_table_take_words(
-            table, alike ? tl_printf("2 %s", plug_word(&lead->from))
-                         : tl_printf("%s, %s", plug_word(&lead->from), plug_word(&lead->to)));
+            table, lead->from.joined ? tl_printf("joined, %s", plug_word(&lead->to))
+                   : alike           ? tl_printf("2 %s", plug_word(&lead->from))
+                           : tl_printf("%s, %s", plug_word(&lead->from), plug_word(&lead->to)));
         add_length(table, lead->route_m);
         add_length(table, lead->slack_m);
         add_length(table, lead->length_m);
@@ -151,13 +152,16 @@ void tl_build_add_terms(tl_text* text) {
         0, 0);
 }
 
-static void add_findings(tl_text* text, const tl_build* build) {
+void tl_build_add_findings(tl_text* text, const tl_build* build, tl_build_gravity least) {
     static const char* const heads[] = {"ERROR   ", "warning ", "note    "};
-    if (!build->finding_count)
+    size_t count = 0;
+    while (count < build->finding_count && build->findings[count].gravity <= least)
+        ++count;
+    if (!count)
         return;
     tl_text_addf(text, "\nWhat to know%s\n",
                  tl_build_count(build, TL_BUILD_ERROR) ? ": do not cut it like this" : "");
-    for (size_t i = 0; i < build->finding_count; ++i) {
+    for (size_t i = 0; i < count; ++i) {
         tl_text_add(text, heads[build->findings[i].gravity]);
         tl_wrap_words(text, build->findings[i].words, 8, 8);
     }
@@ -179,7 +183,7 @@ char* tl_build_text(const tl_build* build) {
     add_leads(&text, build, true);
     tl_build_add_totals(&text, build);
     tl_build_add_terms(&text);
-    add_findings(&text, build);
+    tl_build_add_findings(&text, build, TL_BUILD_NOTE);
     tl_build_add_holds(&text, build);
     tl_build_add_bill(&text, build);
     add_assumed(&text, build);

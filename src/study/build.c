@@ -131,6 +131,7 @@ static void make_lead(tl_build_work* w, size_t which) {
         lead->stated_m = tl_part_number(from->cable, "length", NAN);
     if (!from->cable)
         lead->stated_m = tl_build_stated_dc(w, which);
+    lead->from.joined = !from->cable && tl_build_is_joined(w, which);
     set_length(from, lead);
     set_wire(w, from, which, lead);
 }
@@ -157,6 +158,7 @@ static tl_status make_build(tl_build_work* w, const char* prices, tl_error* erro
         return status;
     list_boxes(w);
     list_leads(w);
+    tl_build_look_at_power(w);
     tl_build_look(w);
     tl_build_assume(w);
     tl_build_hold_all(w);
@@ -179,6 +181,8 @@ tl_status tl_study_build(tl_session* session, tl_rig* rig, const tl_build_option
     tl_layout_free(&w.layout);
     free(w.boxes);
     free(w.consumers);
+    free(w.outputs);
+    tl_power_plan_free(w.plan);
     if (status == TL_OK)
         *build = w.build;
     else

@@ -6,15 +6,18 @@
 #include "rig/layout.h"
 #include "study/session.h"
 #include "toneload/build.h"
+#include "toneload/power.h"
 
 /// What one build carries along.
 typedef struct {
     tl_rig* rig;
     const tl_pedalboard* board;
     tl_layout layout;
-    size_t* boxes;     ///< by place: its box; TL_BUILD_NONE
-    size_t first_dc;   ///< among the leads
-    size_t* consumers; ///< by DC lead: who it feeds
+    size_t* boxes;       ///< by place: its box; TL_BUILD_NONE
+    size_t first_dc;     ///< among the leads
+    size_t* consumers;   ///< by DC lead: who it feeds
+    size_t* outputs;     ///< by DC lead: of which output of all
+    tl_power_plan* plan; ///< who is plugged in where; NULL: no `power`
     tl_build* build;
 } tl_build_work;
 
@@ -22,6 +25,10 @@ typedef struct {
 tl_status tl_build_add_dc(tl_build_work* w, tl_error* error);
 /// Which consumer of `power` a DC lead of the layout feeds, by its index among all leads.
 size_t tl_build_consumer(const tl_build_work* w, size_t lead);
+/// Whether it hangs on the plug that an earlier lead has in the same output.
+bool tl_build_is_joined(const tl_build_work* w, size_t lead);
+/// Adds what is wrong with the power, and what hangs on one output together.
+void tl_build_look_at_power(tl_build_work* w);
 /// The length its lead has in `power`; NAN: nothing is said of it.
 double tl_build_stated_dc(const tl_build_work* w, size_t lead);
 

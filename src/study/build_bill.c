@@ -78,6 +78,23 @@ static void count_plug(tl_bill_work* c, const tl_build_end* end) {
     ++c->items[line].need;
 }
 
+/// Where several leads begin at one output: a splitter for as many as hang on its plug.
+static void count_splitters(tl_bill_work* c) {
+    const tl_build* build = c->build;
+    for (size_t i = 0; i < build->lead_count; ++i) {
+        const tl_build_end* plug = &build->leads[i].from;
+        size_t count = 1;
+        for (size_t j = i + 1; j < build->lead_count && !plug->joined; ++j)
+            count +=
+                build->leads[j].from.joined && strcmp(build->leads[j].from.name, plug->name) == 0;
+        if (count < 2)
+            continue;
+        size_t line =
+            line_of(c, "splitter", tl_printf("splitter for %zu", count), NULL, TL_UNIT_COUNT);
+        ++c->items[line].need;
+    }
+}
+
 /// Two conductors at each end of a lead.
 static void count_joints(tl_bill_work* c) {
     static const char* const names[] = {"joint, kind not said", "soldered joint", "clamped joint"};
@@ -127,8 +144,9 @@ static void add_spares(tl_bill_work* c) {
         tl_build_line* line = &c->build->lines[i];
         tl_bill_item* item = &c->items[i];
         bool sheet = item->unit == TL_UNIT_SQUARE_METRE;
+        bool none = line->work || strcmp(line->group, "splitter") == 0;
         double share = sheet                         ? c->terms->waste
-                       : line->work                  ? 0
+                       : none                        ? 0
                        : item->unit == TL_UNIT_COUNT ? c->terms->spares
                                                      : 0;
         uint64_t spare = (uint64_t)ceil(share * (double)item->need - 1e-9);
@@ -144,9 +162,11 @@ tl_status tl_bill_fill(tl_build* build, const tl_bill_terms* terms, const char* 
     tl_bill_work c = {build, terms, NULL, tl_new(build->lead_count + 1, sizeof(size_t))};
     count_leads(&c);
     for (size_t i = 0; i < build->lead_count; ++i) {
-        count_plug(&c, &build->leads[i].from);
+        if (!build->leads[i].from.joined)
+            count_plug(&c, &build->leads[i].from);
         count_plug(&c, &build->leads[i].to);
     }
+    count_splitters(&c);
     count_joints(&c);
     count_mounts(&c);
     count_fastener(&c);

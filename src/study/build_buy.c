@@ -156,8 +156,10 @@ static tl_status buy_leads(buyer* b, size_t line, const offer* on, tl_error* err
     tl_status status =
         on->count ? tl_stock_cut(on->sizes, on->count, pieces, count, &cutting, &longest, error)
                   : TL_OK;
-    if (status == TL_OK && longest != SIZE_MAX)
+    if (status == TL_OK && longest != SIZE_MAX) {
+        b->build->lines[line].too_short = true;
         find_too_long(b, line, leads[longest], on);
+    }
     if (status == TL_OK && cutting.where) {
         take_plan(b, line, on, &cutting.plan);
         take_reels(b, line, leads, count, pieces, &cutting);

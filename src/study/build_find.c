@@ -153,9 +153,37 @@ static size_t list_plugs(const tl_build_work* w, plug* plugs) {
     return count;
 }
 
+/// What a file would have to say for one plug to be known to pass over the other; or "".
+static const char* missing_height(const plug* one, const plug* other) {
+    bool jacks = isnan(one->end->jack.height_m + other->end->jack.height_m);
+    return jacks ? "; with the 'height' of both jacks over the deck stated, one may pass over the "
+                   "other"
+           : isnan(one->low_m + other->low_m)
+               ? "; with the 'height' of both plugs stated, one may pass over the other"
+               : "";
+}
+
+/// How far apart would do, in words: between the two boxes when the plugs face each other, else by
+/// how much to move one.
+static char* cure_of_pair(const plug* one, const plug* other) {
+    const tl_area_m* a = &one->end->body;
+    const tl_area_m* b = &other->end->body;
+    double x_m = fmin(a->high.x_m, b->high.x_m) - fmax(a->low.x_m, b->low.x_m);
+    double y_m = fmin(a->high.y_m, b->high.y_m) - fmax(a->low.y_m, b->low.y_m);
+    double gap_m = tl_layout_gap_m(one->end, other->end);
+    const char* height = missing_height(one, other);
+    return isnan(gap_m)
+               ? tl_printf("they share %.3g mm across and %.3g mm in depth, so move one by the "
+                           "smaller of the two at least%s",
+                           1e3 * x_m, 1e3 * y_m, height)
+               : tl_printf("the two need %.3g mm between the sides they are in%s", 1e3 * gap_m,
+                           height);
+}
+
 /// Two plugs that meet, unless one is known to pass over the other.
 static void look_at_pair(tl_build_work* w, const plug* one, const plug* other) {
-    if (one->under != other->under || !tl_layout_areas_meet(&one->end->body, &other->end->body))
+    if (one->under != other->under || tl_layout_same_output(one->end, other->end) ||
+        !tl_layout_areas_meet(&one->end->body, &other->end->body))
         return;
     if (one->low_m >= other->high_m || other->low_m >= one->high_m)
         return;
@@ -163,12 +191,11 @@ static void look_at_pair(tl_build_work* w, const plug* one, const plug* other) {
     about.box = one->shown->box;
     about.other = other->shown->box;
     about.other_lead = other->lead;
-    const char* hint = isnan(one->low_m + other->low_m)
-                           ? " (no heights are stated, so one is taken not to pass over the other)"
-                           : "";
+    char* cure = cure_of_pair(one, other);
     tl_build_find(w->build, about,
-                  "The plugs at %s (lead %zu) and %s (lead %zu) are in each other's way%s.",
-                  one->shown->name, one->lead + 1, other->shown->name, other->lead + 1, hint);
+                  "The plugs at %s (lead %zu) and %s (lead %zu) are in each other's way: %s.",
+                  one->shown->name, one->lead + 1, other->shown->name, other->lead + 1, cure);
+    free(cure);
 }
 
 static void look_at_neighbours(tl_build_work* w, const plug* one) {
@@ -183,7 +210,7 @@ static void look_at_neighbours(tl_build_work* w, const plug* one) {
         about.box = one->shown->box;
         about.other = w->boxes[i];
         tl_build_find(w->build, about,
-                      "The plug at %s (lead %zu) runs into '%s': it stands out %.3g mm from its "
+                      "The plug at %s (lead %zu) runs into '%s': it needs %.3g mm before its "
                       "jack.",
                       one->shown->name, one->lead + 1, placed->name, 1e3 * one->shown->room_m);
     }

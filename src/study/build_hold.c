@@ -121,7 +121,15 @@ static bool lacks_weight(const tl_build_hold* hold) {
 }
 
 static bool lacks_fastening(const tl_build_hold* hold) {
-    return isnan(hold->force_n);
+    return isnan(hold->strength_pa) && isnan(hold->area_m2);
+}
+
+static bool lacks_area(const tl_build_hold* hold) {
+    return !isnan(hold->strength_pa) && isnan(hold->area_m2);
+}
+
+static bool lacks_strength(const tl_build_hold* hold) {
+    return isnan(hold->strength_pa) && !isnan(hold->area_m2);
 }
 
 void tl_build_hold_all(tl_build_work* w) {
@@ -145,8 +153,15 @@ void tl_build_hold_all(tl_build_work* w) {
                      "no weight is stated, so whether its fastener holds it cannot be said",
                      "no weight is stated, so whether their fastener holds them cannot be said");
         find_missing(build, lacks_fastening,
-                     "what holds it is not said: expected a 'fastener' and its 'area'",
-                     "what holds them is not said: expected a 'fastener' and its 'area'");
+                     "what holds it is not said: expected a 'fastener', and its 'area' or 'cover'",
+                     "what holds them is not said: expected a 'fastener', and its 'area' or "
+                     "'cover'");
+        find_missing(build, lacks_area,
+                     "how much fastener is under it is not said: expected 'area' or 'cover'",
+                     "how much fastener is under them is not said: expected 'area' or 'cover'");
+        find_missing(build, lacks_strength,
+                     "which fastener is under it is not said: expected 'fastener'",
+                     "which fastener is under them is not said: expected 'fastener'");
         return;
     }
     for (size_t i = 0; i < build->hold_count; ++i)

@@ -129,6 +129,8 @@ static tl_status list_names(names* n, tl_library* library, tl_error* error) {
     add_name(n, "clamped joint", NULL, TL_UNIT_COUNT);
     add_name(n, "tie mount", NULL, TL_UNIT_COUNT);
     add_name(n, "cable tie", NULL, TL_UNIT_COUNT);
+    for (int ways = 2; ways <= 12; ++ways)
+        add_name(n, add_made(n, tl_printf("splitter for %d", ways)), NULL, TL_UNIT_COUNT);
     for (int awg = 10; awg <= 32; ++awg) {
         const char* alias = add_made(n, tl_printf("%d AWG", awg));
         add_name(n, add_made(n, tl_printf("%d AWG DC lead", awg)), alias, TL_UNIT_METRE);
@@ -156,16 +158,19 @@ static void assume_lengths(tl_build* build) {
     tl_text_free(&numbers);
 }
 
-/// Leads of which no reel is known.
-static void assume_pieces(tl_build* build) {
+/// Leads of which no reel is known, or none that is long enough.
+static void assume_pieces(tl_build* build, bool too_short) {
     tl_text names = {0};
     for (size_t i = 0; i < build->line_count; ++i)
-        if (strcmp(build->lines[i].group, "lead") == 0 && !build->lines[i].purchase_count)
+        if (strcmp(build->lines[i].group, "lead") == 0 && !build->lines[i].purchase_count &&
+            build->lines[i].too_short == too_short)
             tl_text_addf(&names, "%s%s", names.size ? ", " : "", build->lines[i].item);
     if (names.size)
-        tl_build_take(build, tl_printf("%s: no reel is known that holds all of them ('reel' in "
-                                       "'board', or a price file), so each kind is one piece.",
-                                       tl_text_get(&names)));
+        tl_build_take(build, tl_printf("%s: %s, so each kind is one piece.", tl_text_get(&names),
+                                       too_short ? "no reel that is known is long enough for the "
+                                                   "longest of them"
+                                                 : "no reel is known ('reel' in 'board', or a "
+                                                   "price file)"));
     tl_text_free(&names);
 }
 
@@ -190,7 +195,8 @@ static void assume_terms(const tl_build_work* w, const tl_bill_terms* terms) {
         tl_build_take(build, tl_copy("Of fastener the area of one side is counted: a sheet is "
                                      "reckoned to come with both."));
     assume_lengths(build);
-    assume_pieces(build);
+    assume_pieces(build, false);
+    assume_pieces(build, true);
 }
 
 tl_status tl_build_bill(tl_build_work* w, const char* prices, tl_error* error) {

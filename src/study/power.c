@@ -239,6 +239,52 @@ static tl_status make_plan(tl_power_work* w, tl_error* error) {
     return TL_OK;
 }
 
+/// Whether all of them say where they are plugged in; then there is nothing to solve.
+static bool take_given(tl_power_work* w) {
+    for (size_t i = 0; i < w->board->pedal_count; ++i) {
+        w->at[i] = w->board->pedals[i].given;
+        if (w->at[i] == TL_NOWHERE)
+            return false;
+    }
+    w->plan->feasible = tl_board_holds(w->board, w->at);
+    return true;
+}
+
+static tl_status make_assignment(tl_power_work* w, tl_error* error) {
+    set_terms(w);
+    list_outputs(w);
+    list_pedals(w);
+    tl_status status = TL_OK;
+    if (!take_given(w)) {
+        status = tl_board_assign(w->board, w->at, &w->plan->feasible, &w->plan->settled, error);
+        if (status == TL_OK && !w->plan->feasible)
+            status = tl_power_feed_most(w, error);
+    }
+    if (status != TL_OK)
+        return status;
+    fill_loads(w);
+    list_supplies(w);
+    tl_power_findings(w);
+    return TL_OK;
+}
+
+tl_status tl_power_assignment(tl_rig* rig, tl_power_plan** plan, tl_error* error) {
+    tl_power_work w = {.rig = rig, .power = rig->power};
+    w.plan = tl_new(1, sizeof *w.plan);
+    w.plan->rig = tl_copy(tl_rig_title(rig));
+    w.board = tl_board_new(rig->power);
+    w.at = tl_new(w.board->pedal_count, sizeof *w.at);
+    tl_status status = make_assignment(&w, error);
+    tl_board_free(w.board);
+    free(w.at);
+    *plan = w.plan;
+    if (status == TL_OK)
+        return TL_OK;
+    tl_power_plan_free(w.plan);
+    *plan = NULL;
+    return status;
+}
+
 static tl_status study_power(tl_session* session, tl_rig* rig, tl_power_plan** plan,
                              tl_error* error) {
     *plan = NULL;

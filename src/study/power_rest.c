@@ -41,7 +41,7 @@ static void cost_leaving(tl_board_model* m, bool by_current) {
             tl_milp_cost(m->milp, m->left[i], by_current ? m->board->pedals[i].current_ma : 1);
 }
 
-static tl_status feed_the_rest(tl_power_work* w, tl_error* error) {
+tl_status tl_power_feed_most(tl_power_work* w, tl_error* error) {
     tl_board* around = around_given(w->board);
     tl_board_model* model = tl_board_model_new(around, TL_BEND_LEAVE);
     bool feasible = false;
@@ -136,6 +136,6 @@ static tl_status shop(tl_power_work* w, tl_error* error) {
 }
 
 tl_status tl_power_feed_rest(tl_power_work* w, tl_error* error) {
-    tl_status status = feed_the_rest(w, error);
+    tl_status status = tl_power_feed_most(w, error);
     return status == TL_OK ? shop(w, error) : status;
 }

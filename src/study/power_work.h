@@ -25,6 +25,11 @@ const char* tl_power_misfit(const tl_power_work* work, size_t pedal);
 /// The same board: what stands in the way, the smallest change of each kind, and who can be fed all
 /// the same.
 tl_status tl_power_changes(tl_power_work* work, tl_error* error);
+/// Of a board that cannot be: who can be fed all the same, as `work->at`.
+tl_status tl_power_feed_most(tl_power_work* work, tl_error* error);
+/// Who is plugged in where, and what is wrong with that: the plan of tl_study_power() without
+/// mains, changes, faults and loops. The rig has a `power`. Free with tl_power_plan_free().
+tl_status tl_power_assignment(tl_rig* rig, tl_power_plan** plan, tl_error* error);
 /// What a DC lead is and comes to.
 typedef struct {
     double ohm_per_m; ///< of one conductor

@@ -101,11 +101,14 @@ CASES = [
     ("slack: {share: 5 %", "slack: {share: 5", "a share"),
     ("slack: {share: 5 %", "slack: {least: 1 mm, share: 5 %", "least"),
     ("  pedals:\n", "  supplies: []\n  pedal:\n", "did you mean 'pedals'?"),
-    ("length: layout", "length: layuot", "a length"),
+    ("length: layout", "length: Layout", "or 'layout': as long as the board needs it"),
     ("length: layout", "length: {value: layout, tolerance: 5 %}", "the layout's has no tolerance of its own"),
     ("100 pF/m}\n    length: 6 m\n  - pedal", "100 pF/m}\n    length: layout\n  - pedal",
-     "no place on the board for this lead's end at 'guitar'"),
-    ("100 pF/m}\n    length: 6 m\namp", "100 pF/m}\n    length: layout\namp", "this lead's end at 'amp'"),
+     "this lead leaves the board at 'guitar', so the board cannot say how long it is: state a length"),
+    ("100 pF/m}\n    length: 6 m\namp", "100 pF/m}\n    length: layout\namp", "this lead leaves the board at 'amp'"),
+    (RIG[RIG.index("    - pedal: two"):], "", "no place on the board for this lead's end at 'two in': name it under 'board'"),
+    ("left: 20 mm", "left: 600 mm",
+     "the plug at 'two in' runs into 'one'; the two plugs need 80 mm between them"),
     ("amp: {", "direct:\n  - cable: standard-coax\n    length: layout\namp: {", "'direct' stands on no board"),
     ("outer: 4 mm", "outer: 4", "without a unit"),
     ("outer: 4 mm", "outer: 4 m", "outer 4 m is not plausible"),
@@ -191,7 +194,7 @@ def check_tone(cases):
     cases.check(done.returncode == 0 and json.loads(done.stdout)["variants"][0]["responses"][0]["peak_hz"] == peaks[0],
                 "--vary may lay out what the file does not:", done.stderr)
     done = cases.run("compare", "laid.yaml", "--vary", "chain[0].length=layout")
-    cases.check(done.returncode == 2 and b"end at 'guitar'" in done.stderr, "where there is no place:", done.stderr)
+    cases.check(done.returncode == 2 and b"leaves the board at 'guitar'" in done.stderr, "where there is no place:", done.stderr)
     done = cases.run("check", "laid.yaml")
     cases.check(b"laid.yaml:10, by the layout of 'board'" in done.stdout and b"55 cm" in done.stdout, done.stdout)
     cases.check(b"board.pedals[1].in" in done.stdout, "check lists the board")
@@ -249,7 +252,39 @@ def check_power(cases):
 """
     cases.write("no.yaml", RIG + power)
     done = cases.run("build", "no.yaml")
-    cases.check(done.returncode == 0 and b"No DC leads: no assignment" in done.stdout, done.stdout, done.stderr)
+    text = " ".join(done.stdout.decode().split())
+    cases.check(done.returncode == 0 and "No DC leads: no output can feed any of the pedals" in text, text, done.stderr)
+    cases.check("It fits" not in text and "There is no power for all of it by the rules" in text
+                and "'one' is left without an output: no output gives its volts" in text, text)
+    # One of two cannot be fed: the other has its lead, in the cut list, on the card and in the bill alike.
+    two = "    - {pedal: two, voltage: 9 V, polarity: centre-negative, current: 5 mA}\n"
+    cases.write("half.yaml", RIG + power + two)
+    answer = json.loads(cases.run("build", "half.yaml", "--json").stdout)
+    dc = [lead["to"]["name"] for lead in answer["leads"] if lead["kind"] == "dc"]
+    errors = [f for f in answer["findings"] if f["verdict"] == "error"]
+    cases.check(dc == ["two power"] and not answer["ready"] and answer["no_dc"] is None, dc, answer["no_dc"])
+    cases.check([f["kind"] for f in errors] == ["power", "power"] and errors[1]["box"] == "one", errors)
+    card = json.loads(cases.run("card", "half.yaml", "--json").stdout)
+    cases.check([lead["number"] for lead in card["leads"] if lead["kind"] == "dc"]
+                == [lead["number"] for lead in answer["leads"] if lead["kind"] == "dc"], card["leads"])
+    bill = " ".join(cases.run("build", "half.yaml", "--bill").stdout.decode().split())
+    cases.check(bill.find("What to know: do not cut it like this") < bill.find("What it takes"), bill)
+    cases.check("'one' is left without an output" in bill, bill)
+    # Both on one output: a warning, no plugs in each other's way, and one plug of the two in the bill.
+    supply = "  supplies:\n    - {supply: brick, under: yes, left: 300 mm, front: 100 mm, width: 80 mm, depth: 60 mm}\n"
+    jacks = RIG.replace("      out: {side: left, at: 30 mm}\n",
+                        "      out: {side: left, at: 30 mm}\n      power: {side: back, at: 30 mm}\n")
+    cases.write("both.yaml", jacks + supply + power.replace("18 V", "9 V").replace("10 mA", "100 mA") + two)
+    answer = json.loads(cases.run("build", "both.yaml", "--json").stdout)
+    kinds = [(f["verdict"], f["kind"]) for f in answer["findings"] if f["kind"] in ("plugs", "splitter", "power")]
+    cases.check(kinds == [("warning", "splitter")] and answer["ready"], answer["findings"])
+    joined = [(lead["from"]["joined"], lead["to"]["joined"]) for lead in answer["leads"] if lead["kind"] == "dc"]
+    cases.check(joined == [(False, False), (True, False)], joined)
+    lines = {line["item"]: line["count"] - line["spare"] for line in answer["bill"]["lines"]}
+    cases.check(lines["splitter for 2"] == 1 and lines["barrel-right-angle plug"] == 3, lines)
+    text = cases.run("check", "both.yaml").stdout.decode()
+    cases.check(text.endswith("Not looked at here: the power (`toneload power` does) and whether the board fits "
+                              "(`toneload build` does).\n"), text)
     cases.write("yes.yaml", RIG + power.replace("18 V", "9 V"))
     done = cases.run("build", "yes.yaml")
     cases.check(b"brick/1" in done.stdout and b"No way for lead 4: the board does not say where the supply is" in

@@ -150,10 +150,13 @@ static void plugs_meet(void** state) {
     const char* words = "The plugs at one out (lead 2) and two in (lead 2) are in each other's way";
     tl_build* build = build_of((board_case){.left_mm = 260});
     says(build, TL_BUILD_ERROR, "plugs", words);
+    says(build, TL_BUILD_ERROR, "plugs", "the two need 80 mm between the sides they are in; with");
+    assert_non_null(finding_with(build, "the 'height' of both jacks over the deck stated"));
     tl_build_free(build);
     build =
         build_of((board_case){.left_mm = 260, .out = ", height: 20 mm", .in = ", height: 30 mm"});
     says(build, TL_BUILD_ERROR, "plugs", words);
+    assert_null(finding_with(build, "'height'"));
     tl_build_free(build);
     build =
         build_of((board_case){.left_mm = 260, .out = ", height: 20 mm", .in = ", height: 33 mm"});
