@@ -438,8 +438,10 @@ static bool is_better(const tl_layout_lead* one, size_t one_hits, const tl_layou
         return one->way.way != NULL;
     bool one_tight = one->bend_m < one->bend_least_m * (1 - 1e-9);
     bool other_tight = other->bend_m < other->bend_least_m * (1 - 1e-9);
-    if (one_tight || other_tight)
-        return one->bend_m > other->bend_m * (1 + 1e-9);
+    if (one_tight != other_tight)
+        return other_tight;
+    if (one_tight && fabs(one->bend_m - other->bend_m) > 1e-9 * other->bend_m)
+        return one->bend_m > other->bend_m;
     if (one->over_edge != other->over_edge)
         return other->over_edge;
     return one->way.length_m < other->way.length_m - 1e-9;

@@ -34,6 +34,7 @@ typedef struct {
     double from_rad;    ///< of a corner's: only the quarter from here may be used
     bool corner;        ///< of a corner, all along its box's sides; else any part may be used
     double set_out_rad; ///< of an end's: where the end lies on it
+    double goal_m;      ///< from it to the goal at least
 } circle;
 
 /// The common tangent from one circle to another, as their directions have it.
@@ -237,7 +238,9 @@ static bool is_goal(const search* s, size_t which) {
 }
 
 static double between_m(tl_spot_m one, tl_spot_m other) {
-    return hypot(one.x_m - other.x_m, one.y_m - other.y_m);
+    double x_m = one.x_m - other.x_m;
+    double y_m = one.y_m - other.y_m;
+    return sqrt(x_m * x_m + y_m * y_m);
 }
 
 /// How far a spot is from a circle's line at least.
@@ -246,10 +249,9 @@ static double to_circle_m(tl_spot_m spot, const circle* c) {
 }
 
 /// What a way takes at least that has come so far and goes on from one circle to another.
-static double least_through_m(const search* s, double cost_m, const circle* one,
-                              const circle* other) {
+static double least_through_m(double cost_m, const circle* one, const circle* other) {
     return cost_m + between_m(one->middle, other->middle) - one->radius_m - other->radius_m +
-           to_circle_m(s->goal, other);
+           other->goal_m;
 }
 
 /// Follows circle `at` from an angle to its tangent to `next`, if that shortens the way to there.
@@ -259,7 +261,8 @@ static void try_edge(search* s, size_t at, double from_rad, double cost_m, size_
         return;
     const circle* c = &s->circles[at];
     size_t edge = at * s->count + next;
-    if (s->state[edge] == 2 || least_through_m(s, cost_m, c, &s->circles[next]) > s->most_m)
+    if (s->tangents[edge].known == 2 || s->state[edge] == 2 ||
+        least_through_m(cost_m, c, &s->circles[next]) > s->most_m)
         return;
     const tangent* to = tangent_of(s, at, next);
     if (to->known != 1)
@@ -486,6 +489,8 @@ static void list_circles(search* s, const tl_route_end* from, const tl_route_end
         s->circles[s->count++] = starts[i];
     for (size_t i = 0; i < s->to_count; ++i)
         s->circles[s->count++] = goals[i];
+    for (size_t i = 0; i < s->count; ++i)
+        s->circles[i].goal_m = to_circle_m(s->goal, &s->circles[i]);
 }
 
 static void add_spot(tl_route_way* way, tl_spot_m spot) {
