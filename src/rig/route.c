@@ -33,6 +33,7 @@ typedef struct {
     double signed_m;    ///< positive: turning left, angles grow along the way
     double from_rad;    ///< of a corner's: only the quarter from here may be used
     bool corner;        ///< of a corner, all along its box's sides; else any part may be used
+    bool halfway;       ///< of a corner's: leans on it halfway
     double set_out_rad; ///< of an end's: where the end lies on it
     double goal_m;      ///< from it to the goal at least
 } circle;
@@ -356,7 +357,8 @@ static void add_corners(search* s, const tl_area_m* wall) {
                                  .radius_m = r_m,
                                  .signed_m = sign * r_m,
                                  .from_rad = from_rad,
-                                 .corner = true});
+                                 .corner = true,
+                                 .halfway = lean == LEANS / 2});
             }
     }
 }
@@ -468,7 +470,8 @@ static void add_near_end(search* s, const circle* ends, size_t count, bool arriv
     for (size_t i = 0; i < corners; ++i)
         for (size_t j = 0; j < count && ends[j].radius_m > 0; ++j) {
             circle corner = s->circles[i];
-            add_between(s, &corner, &ends[j]);
+            if (corner.halfway) // the two others would cost more time than they save length
+                add_between(s, &corner, &ends[j]);
         }
 }
 
