@@ -294,7 +294,7 @@ static size_t run(search* s) {
     for (size_t i = s->from; i < s->from + s->from_count; ++i)
         for (size_t next = 0; next < s->count; ++next)
             try_edge(s, i, s->circles[i].set_out_rad, 0, SIZE_MAX, next);
-    while (s->heap_size) {
+    while (s->heap_size && s->count) {
         size_t edge = heap_take(s);
         if (s->state[edge] == 2)
             continue;
