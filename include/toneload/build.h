@@ -66,7 +66,8 @@ typedef struct {
     tl_spot_m* way; ///< corners of its route, both ends included, each rounded by `bend_m`
     size_t way_count;
     double route_m;  ///< along the way, bends as the arcs they are, and `drop_m`; NAN off the board
-    double drop_m;   ///< of the route: down through the deck, when one end is below it
+    double drop_m;   ///< of the route: down through the deck, when one end is below it, and from
+                     ///< the plug over the deck until it is past what hangs below the plug
     double slack_m;  ///< what was added to it; NAN off the board
     double length_m; ///< finished, between where it leaves its plugs
     double cut_m;    ///< what to cut off the reel: length and both ends' preparation

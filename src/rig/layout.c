@@ -320,14 +320,56 @@ static size_t list_walls(const tl_layout* layout, const tl_layout_lead* lead, bo
     return count;
 }
 
-/// Leaves out the walls that a spot lies within.
-static void drop_walls(tl_route_rules* rules, tl_area_m* walls, tl_spot_m spot) {
-    size_t kept = 0;
+/// Whether a straight piece along the board's edges goes through a box of a layer.
+static bool meets_box(const tl_layout* layout, bool under, tl_spot_m from, tl_spot_m to) {
+    const double ruler_m = 0.05e-3;
+    for (size_t i = 0; i < layout->board->count; ++i) {
+        const tl_placed* placed = &layout->board->placed[i];
+        tl_area_m box = placed->part ? tl_layout_box(placed) : (tl_area_m){{0, 0}, {0, 0}};
+        if (placed->part && placed->under == under &&
+            fmin(from.x_m, to.x_m) < box.high.x_m - ruler_m &&
+            fmax(from.x_m, to.x_m) > box.low.x_m + ruler_m &&
+            fmin(from.y_m, to.y_m) < box.high.y_m - ruler_m &&
+            fmax(from.y_m, to.y_m) > box.low.y_m + ruler_m)
+            return true;
+    }
+    return false;
+}
+
+static bool lies_in(tl_spot_m spot, const tl_area_m* area) {
+    return spot.x_m > area->low.x_m && spot.x_m < area->high.x_m && spot.y_m > area->low.y_m &&
+           spot.y_m < area->high.y_m;
+}
+
+static bool lies_in_any(tl_spot_m spot, const tl_route_rules* rules) {
     for (size_t i = 0; i < rules->wall_count; ++i)
-        if (spot.x_m < walls[i].low.x_m || spot.x_m > walls[i].high.x_m ||
-            spot.y_m < walls[i].low.y_m || spot.y_m > walls[i].high.y_m)
-            walls[kept++] = walls[i];
-    rules->wall_count = kept;
+        if (lies_in(spot, &rules->walls[i]))
+            return true;
+    return false;
+}
+
+/// Where a lead goes down through the deck. No lead goes down into what hangs there: it goes on
+/// over the deck first, straight to the nearest side of that which nothing bars. Says how far.
+static double go_aside(const tl_layout* layout, bool below, const tl_route_rules* rules,
+                       const tl_area_m* board, tl_spot_m* spot) {
+    tl_spot_m plug = *spot;
+    double least_m = INFINITY;
+    for (size_t i = 0; i < rules->wall_count; ++i) {
+        const tl_area_m* wall = &rules->walls[i];
+        const tl_spot_m sides[] = {{wall->low.x_m, plug.y_m},
+                                   {wall->high.x_m, plug.y_m},
+                                   {plug.x_m, wall->low.y_m},
+                                   {plug.x_m, wall->high.y_m}};
+        for (size_t side = 0; lies_in(plug, wall) && side < 4; ++side) {
+            double over_m = hypot(sides[side].x_m - plug.x_m, sides[side].y_m - plug.y_m);
+            if (over_m >= least_m || !lies_in(sides[side], board) ||
+                lies_in_any(sides[side], rules) || meets_box(layout, !below, plug, sides[side]))
+                continue;
+            least_m = over_m;
+            *spot = sides[side];
+        }
+    }
+    return isinf(least_m) ? 0 : least_m;
 }
 
 /// Tries for a way with bends of a share of the least radius: on the board, else over its edge.
@@ -382,8 +424,9 @@ static void find_way(const tl_layout* layout, tl_layout_lead* lead) {
                         tl_part_number(layout->board->part, "depth", 0) - half_m}};
     tl_route_rules rules = {.walls = walls};
     rules.wall_count = list_walls(layout, lead, below, walls);
-    if (through) // above what hangs there, the lead goes on over the deck until it is past it
-        drop_walls(&rules, walls, from.free ? from.spot : to.spot);
+    lead->over_m =
+        through ? go_aside(layout, below, &rules, &board, from.free ? &from.spot : &to.spot) : 0;
+    lead->drop_m += lead->over_m;
     lead->way = (tl_route_way){0};
     lead->bend_m = INFINITY;
     lead->over_edge = false;
@@ -407,8 +450,10 @@ static bool is_better(const tl_layout_lead* one, size_t one_hits, const tl_layou
         return one->way.way != NULL;
     bool one_tight = one->bend_m < one->bend_least_m * (1 - 1e-9);
     bool other_tight = other->bend_m < other->bend_least_m * (1 - 1e-9);
-    if (one_tight || other_tight)
-        return one->bend_m > other->bend_m * (1 + 1e-9);
+    if (one_tight != other_tight)
+        return other_tight;
+    if (one_tight && fabs(one->bend_m - other->bend_m) > 1e-9 * other->bend_m)
+        return one->bend_m > other->bend_m;
     if (one->over_edge != other->over_edge)
         return other->over_edge;
     return one->way.length_m < other->way.length_m - 1e-9;

@@ -52,7 +52,8 @@ typedef struct {
     tl_route_way way; ///< none: there is no way at all
     double bend_m;    ///< the least radius of its way; INFINITY: no bends
     bool over_edge;   ///< part of it lies off the board
-    double drop_m;    ///< down through the deck
+    double drop_m;    ///< down through the deck, and `over_m`
+    double over_m;    ///< from its plug over the deck, until it is past what hangs below that
     double length_m;  ///< finished; NAN off the board
 } tl_layout_lead;
 

@@ -42,9 +42,11 @@ typedef struct {
 ///
 /// Without anything in the way it is Dubins' (L. E. Dubins, On curves of minimal length with a
 /// constraint on average curvature, Am. J. Math. 79, 1957: arc, straight, arc, or three arcs; from
-/// memory). A box is gone around on a circle of the least radius that touches each of its corners
-/// from outside; between such circles, and those the ends set out on, lie their common tangents,
-/// and the shortest chain of those is found by A* (Hart, Nilsson, Raphael, 1968; from memory).
+/// memory). A box is gone around on circles of the least radius that lean on its corners along
+/// either side or halfway; an end has some more that touch its own circles and a corner, a side, or
+/// a corner's circle. Between such circles, and those the ends set out on, lie their common
+/// tangents, and the shortest chain of those is found by A* (Hart, Nilsson, Raphael, 1968; from
+/// memory).
 bool tl_route_find(const tl_route_end* from, const tl_route_end* to, const tl_route_rules* rules,
                    tl_route_way* way);
 

@@ -113,6 +113,13 @@ static void look_at_way(tl_build_work* w, size_t i) {
                       "%.3g mm: move the pedals apart, turn a plug, or take a thinner lead.",
                       lead->number, lead->from.name, lead->to.name, 1e3 * lead->bend_m,
                       1e3 * lead->bend_least_m);
+    if (w->layout.leads[i].over_m > 0)
+        tl_build_find(
+            w->build, about_lead(TL_BUILD_NOTE, "route", i),
+            "Lead %zu, %s to %s, cannot go down at its plug, since something hangs there: "
+            "it is reckoned to go straight over the deck for %.0f mm and down beside that. "
+            "Move what hangs there, or the pedal.",
+            lead->number, lead->from.name, lead->to.name, 1e3 * w->layout.leads[i].over_m);
     if (lead->over_edge)
         tl_build_find(w->build, about_lead(TL_BUILD_NOTE, "edge", i),
                       "Lead %zu, %s to %s, goes over the board's edge.", lead->number,
