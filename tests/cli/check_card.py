@@ -114,12 +114,12 @@ def form(cases):
     cases.write("two.yaml", TWO_ENDS)
     done = cases.run("card", "two.yaml", "--state", "all off", "--end", "right", "--csv")
     rows = list(csv.DictReader(io.StringIO(done.stdout.decode())))
-    cases.check(list(rows[0])[:2] == ["frequency_hz", "level_db"], "columns:", list(rows[0]))
+    cases.check(list(rows[0])[:2] == ["frequency_hz", "gain_db"], "columns:", list(rows[0]))
     hz = [float(row["frequency_hz"]) for row in rows]
     cases.check(len(hz) == 10 and hz == sorted(set(hz)), "frequencies:", hz)
-    cases.check(all(row["level_db"] == "" and row["amp"] == "right" for row in rows), "filled in:", rows[0])
+    cases.check(all(row["gain_db"] == "" and row["amp"] == "right" for row in rows), "filled in:", rows[0])
     for row in rows:
-        row["level_db"] = "%.2f" % float(row["expected_db"])
+        row["gain_db"] = "%.2f" % float(row["expected_db"])
     filled = io.StringIO()
     writer = csv.DictWriter(filled, rows[0].keys())
     writer.writeheader()
