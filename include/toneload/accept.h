@@ -67,6 +67,20 @@ typedef struct {
     bool inside;
 } tl_reading;
 
+/// What an accepted board may have wrong all the same: not seen at any value that was tried; or a
+/// lead, which is seen only from some way off.
+typedef struct {
+    tl_cause_kind kind;
+    char* path;
+    char* about;        ///< as of a cause
+    double stated;      ///< as of a cause
+    double low;         ///< of a lead: F at and below which it is seen; NAN: it is not
+    double high;        ///< at and above which it is seen; NAN: it is not
+    char* stated_words; ///< of a lead: "800 pF (8 m)"; else ""
+    char* low_words;    ///< "" where there is no number
+    char* high_words;
+} tl_blind;
+
 enum { TL_SMOOTH_POINTS = 241 };
 
 /// What became of one measured board.
@@ -88,14 +102,20 @@ typedef struct {
     bool accepted;
     tl_cause_class* classes; ///< the likeliest first; of a rejected board only
     size_t class_count;
+    tl_blind* blind; ///< of an accepted board only
+    size_t blind_count;
     double none;    ///< probability that none of them explains it
     bool explained; ///< the likeliest class is likelier than none of them, and holds
 } tl_board_check;
 
 typedef enum { TL_OFFSET_BY_FILE, TL_OFFSET_KEEP, TL_OFFSET_REMOVE } tl_offset;
 
+/// Who says in which state boards were measured.
+typedef enum { TL_STATE_OF_RIG, TL_STATE_OF_FILE, TL_STATE_OF_CALL } tl_state_from;
+
 typedef struct {
-    const char* state; ///< pedals that are on, "drive, delay", or a scene; NULL: as written
+    const char* state; ///< pedals that are on, "drive, delay", or a scene; NULL: as the files'
+                       ///< column `state` says, else as written
     const char* amp;   ///< where it was measured; NULL: the rig's only or first amp
     tl_offset offset;  ///< when not said: kept in ratios of volts, removed from levels in dB
     double meter_db;   ///< standard deviation of a reading; 0: 0.1 dB
@@ -104,7 +124,8 @@ typedef struct {
 
 typedef struct {
     char* rig;
-    char* state;   ///< what is on
+    char* state; ///< what is on
+    tl_state_from state_from;
     char* amp;     ///< where it was measured; "" when there is only one
     char* through; ///< how it was measured, in words
     double meter_db;
@@ -112,6 +133,7 @@ typedef struct {
     size_t trials;   ///< good boards that the limits are taken from
     size_t suspects; ///< causes that were tried
     size_t unseen;   ///< of those: that change nothing here
+    size_t unsolved; ///< circuits that could not be solved: their neighbour's curve stands for them
     tl_board_check* boards;
     size_t count;
 } tl_accept;

@@ -37,6 +37,9 @@ typedef struct {
     bool plugs_stated;           ///< else only the upper limit allows for them
     tl_meter_limits ohm;         ///< through both conductors, far end shorted
     double joint_ohm;            ///< of the joints the rig states of it; in `ohm`
+    double worn_ohm;             ///< of those, such as a meter can tell from sound ones; 0: none
+    char* worn;                  ///< what the rig calls them: "clamped-worn"; ""
+    double mended_ohm;           ///< the upper limit of `ohm` with those made good
     double least_insulation_ohm; ///< between the contacts, far end open
     bool leaky;                  ///< that is what the rig states of leakage, not common practice
 } tl_meter_lead;
@@ -95,6 +98,7 @@ typedef struct {
     size_t hz_count;
     tl_meter_state* states; ///< end after end; those that read the same are one
     size_t state_count;
+    bool one_state;     ///< one was asked for; else all are there
     size_t level_count; ///< readings that the limits hold for together
     double coverage;    ///< share of good boards all of whose levels lie between their limits
     size_t trials;      ///< boards drawn

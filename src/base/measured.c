@@ -148,5 +148,7 @@ void tl_measured_free(tl_measured* measured) {
     free(measured->size);
     free(measured->phase_rad);
     free(measured->line);
+    free(measured->state);
+    free(measured->other_state);
     free(measured);
 }

@@ -124,7 +124,7 @@ static const char* const ignored[] = {
 const char* tl_column_words(tl_column_role role) {
     static const char* const words[TL_COLUMN_TOTAL] = {
         "a frequency",   "an impedance", "a phase", "a resistance", "a reactance",
-        "a level in dB", "a gain in dB", "a ratio", "a voltage"};
+        "a level in dB", "a gain in dB", "a ratio", "a voltage",    "a state"};
     return role < TL_COLUMN_TOTAL ? words[role] : "";
 }
 
@@ -219,6 +219,10 @@ static tl_status unknown_column(const tl_csv_field* field, const char* shown, tl
 
 static tl_status find_role(const tl_csv_field* field, const char* shown, char* plain,
                            tl_column_role* role, double* factor, tl_error* error) {
+    if (strcmp(plain, "state") == 0) {
+        *role = TL_COLUMN_STATE;
+        return TL_OK;
+    }
     if (is_ignored(plain)) {
         *role = TL_COLUMN_IGNORED;
         return TL_OK;

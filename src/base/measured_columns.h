@@ -15,6 +15,7 @@ typedef enum {
     TL_COLUMN_GAIN,  ///< in dB: output over input
     TL_COLUMN_RATIO, ///< output over input
     TL_COLUMN_VOLT,  ///< at the output; of what input is not said
+    TL_COLUMN_STATE, ///< words: which pedals were on
     TL_COLUMN_TOTAL,
     TL_COLUMN_IGNORED,
 } tl_column_role;

@@ -3,9 +3,11 @@
 #include "base/csv.h"
 #include "base/measured_columns.h"
 #include "base/sweep.h"
+#include "base/text.h"
 
 #include <complex.h>
 #include <math.h>
+#include <stdlib.h>
 #include <string.h>
 
 static const double most_db = 400;
@@ -165,6 +167,62 @@ static tl_status check_count(const tl_csv* csv, const layout* known, tl_error* e
                        csv->count > known->count ? " (a decimal takes a point, not a comma)" : "");
 }
 
+static char* trimmed_words(const tl_csv_field* field) {
+    char* words = tl_csv_words(field);
+    size_t from = strspn(words, " \t");
+    size_t to = strlen(words);
+    while (to > from && (words[to - 1] == ' ' || words[to - 1] == '\t'))
+        --to;
+    char* trimmed = tl_printf("%.*s", (int)(to - from), words + from);
+    free(words);
+    return trimmed;
+}
+
+/// Keeps what a line says of the state it was measured in. A second state that starts the
+/// frequencies over is a second sweep.
+static tl_status take_state(const tl_csv* csv, const layout* known, double hz, tl_measured* sweep,
+                            tl_error* error) {
+    if (!known->columns[TL_COLUMN_STATE].there)
+        return TL_OK;
+    const tl_csv_field* field = &csv->fields[known->columns[TL_COLUMN_STATE].index];
+    char* words = trimmed_words(field);
+    bool other = *words && sweep->state && strcmp(words, sweep->state) != 0;
+    tl_status status = TL_OK;
+    if (other && hz <= sweep->hz[sweep->count - 1]) {
+        status = tl_error_at(error, &field->place,
+                             "a second state, '%s', after '%s' (line %zu): expected a file for "
+                             "each state",
+                             words, sweep->state, sweep->state_line);
+    } else if (*words && !sweep->state) {
+        sweep->state = tl_copy(words);
+        sweep->state_line = field->place.line;
+        sweep->state_column = field->place.column;
+    } else if (other && !sweep->other_state) {
+        sweep->other_state = tl_copy(words);
+        sweep->other_line = field->place.line;
+        sweep->other_column = field->place.column;
+    }
+    free(words);
+    return status;
+}
+
+static tl_status read_row(const tl_csv* csv, const layout* known, tl_sweep* to, tl_error* error) {
+    double hz = 0;
+    double size = 0;
+    double phase_rad = 0;
+    tl_status status = check_count(csv, known, error);
+    if (status == TL_OK)
+        status = read_cell(csv, known, TL_COLUMN_FREQUENCY, &hz, error);
+    if (status == TL_OK)
+        status = take_value(csv, known, &size, &phase_rad, error);
+    if (status == TL_OK)
+        status = take_state(csv, known, hz, to->sweep, error);
+    return status == TL_OK
+               ? tl_sweep_add(to, hz, size, phase_rad,
+                              &csv->fields[known->columns[TL_COLUMN_FREQUENCY].index].place, error)
+               : status;
+}
+
 tl_status tl_sweep_read_csv(const tl_input* in, tl_sweep* to, tl_error* error) {
     tl_csv csv = {0};
     layout known = {0};
@@ -185,20 +243,8 @@ tl_status tl_sweep_read_csv(const tl_input* in, tl_sweep* to, tl_error* error) {
     to->sweep->relative = known.size == TL_COLUMN_LEVEL || known.size == TL_COLUMN_VOLT;
     while (status == TL_OK && more) {
         status = tl_csv_next(&csv, &more, error);
-        if (status != TL_OK || !more)
-            continue;
-        double hz = 0;
-        double size = 0;
-        double phase_rad = 0;
-        status = check_count(&csv, &known, error);
-        if (status == TL_OK)
-            status = read_cell(&csv, &known, TL_COLUMN_FREQUENCY, &hz, error);
-        if (status == TL_OK)
-            status = take_value(&csv, &known, &size, &phase_rad, error);
-        if (status == TL_OK)
-            status =
-                tl_sweep_add(to, hz, size, phase_rad,
-                             &csv.fields[known.columns[TL_COLUMN_FREQUENCY].index].place, error);
+        if (status == TL_OK && more)
+            status = read_row(&csv, &known, to, error);
     }
     tl_csv_close(&csv);
     return status;

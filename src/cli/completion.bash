@@ -34,7 +34,7 @@ _toneload_value() { # OPTION
     --pdf) _toneload_files '*.pdf' ;;
     --input) _toneload_files '*.wav|*.WAV' ;;
     --recorded-through | --rig | --limits | --prices) _toneload_files '*.yaml|*.yml' ;;
-    --offset) mapfile -t COMPREPLY < <(compgen -W "keep remove" -- "$word") ;;
+    --offset) mapfile -t COMPREPLY < <(compgen -W "keep remove by-file" -- "$word") ;;
     --with-controls | --cable | --load | --hold | --name | --vary | --limit | --fix | --max-gain | --metric | --level | --buffer | --count | --trials | --seed | --select | --shard | --state | --end | --points | --reference-hz | --jobs | --time-limit | --scale) ;;
     --paper) mapfile -t COMPREPLY < <(compgen -W 'A4 A3 Letter Tabloid' -- "$word") ;;
     *) return 1 ;;

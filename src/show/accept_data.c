@@ -53,10 +53,24 @@ static json_t* reading_json(const tl_reading* reading) {
     return row;
 }
 
+static json_t* blind_json(const tl_blind* blind) {
+    json_t* row = json_object();
+    tl_json_put_words(row, "kind", tl_cause_name(blind->kind));
+    tl_json_put_words(row, "path", blind->path);
+    tl_json_put_words(row, "about", blind->about);
+    tl_json_put_number(row, "stated", blind->stated);
+    tl_json_put_number(row, "seen_below", blind->low);
+    tl_json_put_number(row, "seen_above", blind->high);
+    return row;
+}
+
 static json_t* board_json(const tl_board_check* board) {
     json_t* row = json_object();
     json_t* readings = json_array();
     json_t* classes = json_array();
+    json_t* blind = json_array();
+    for (size_t i = 0; i < board->blind_count; ++i)
+        json_array_append_new(blind, blind_json(&board->blind[i]));
     for (size_t i = 0; i < board->count; ++i)
         json_array_append_new(readings, reading_json(&board->readings[i]));
     for (size_t i = 0; i < board->class_count; ++i)
@@ -74,11 +88,13 @@ static json_t* board_json(const tl_board_check* board) {
     tl_json_put(row, "explained", json_boolean(board->explained));
     tl_json_put_number(row, "none_probability", board->accepted ? NAN : board->none);
     tl_json_put(row, "classes", classes);
+    tl_json_put(row, "not_seen", blind);
     tl_json_put(row, "readings", readings);
     return row;
 }
 
 json_t* tl_accept_json(const tl_accept* accept) {
+    static const char* const state_from[] = {"rig", "file", "option"};
     json_t* all = tl_json_open("accept", accept->rig);
     json_t* boards = json_array();
     json_t* assumed = json_array();
@@ -90,6 +106,7 @@ json_t* tl_accept_json(const tl_accept* accept) {
     for (size_t i = 0; tl_accept_assumed[i]; ++i)
         json_array_append_new(assumed, json_string(tl_accept_assumed[i]));
     tl_json_put_words(all, "state", accept->state);
+    tl_json_put_words(all, "state_from", state_from[accept->state_from]);
     tl_json_put_words(all, "amp", accept->amp);
     tl_json_put_words(all, "through", accept->through);
     tl_json_put_number(all, "meter_deviation_db", accept->meter_db);
@@ -97,6 +114,7 @@ json_t* tl_accept_json(const tl_accept* accept) {
     tl_json_put_count(all, "trials", accept->trials);
     tl_json_put_count(all, "suspects", accept->suspects);
     tl_json_put_count(all, "unseen", accept->unseen);
+    tl_json_put_count(all, "unsolved", accept->unsolved);
     tl_json_put_count(all, "rejected", rejected);
     tl_json_put(all, "boards", boards);
     tl_json_put(all, "assumed", assumed);

@@ -118,12 +118,16 @@ static void add_causes(tl_text* text, const tl_board_check* board) {
 
 static void add_verdict(tl_text* text, const tl_board_check* board) {
     const tl_reading* worst = &board->readings[board->worst];
+    double half_db = (worst->high_db - worst->low_db) / 2;
+    double off_db = fabs(worst->measured_db - (worst->high_db + worst->low_db) / 2);
     char* hz = tl_show_hz(worst->hz, "");
     tl_text_addf(text, "\n%s: %zu of %zu readings outside what good boards show",
                  board->accepted ? "Accepted" : "Rejected", board->outside, board->count);
-    tl_text_addf(text, "%s at %s (%+.2f dB)",
-                 board->outside ? ", the farthest" : "; nearest to its limit that", hz,
-                 worst->measured_db - worst->predicted_db);
+    tl_text_addf(text, "%s at %s (%+.2f dB, %.*f times what its band allows)",
+                 board->outside ? ",\nthe farthest by the width of its band"
+                                : ";\nnearest to the edge of its band that",
+                 hz, worst->measured_db - worst->predicted_db, off_db < 9.95 * half_db ? 1 : 0,
+                 off_db / half_db);
     tl_text_addf(text,
                  ".\nAll readings together: misfit %.1f, of good boards 99 %% stay below %.1f.\n",
                  board->statistic, board->limit);
@@ -149,7 +153,9 @@ static void add_board(tl_text* text, const tl_board_check* board) {
     tl_text_add(text, "\n");
     add_readings(text, board);
     add_verdict(text, board);
-    if (!board->accepted)
+    if (board->accepted)
+        tl_accept_add_blind(text, board);
+    else
         add_causes(text, board);
 }
 
@@ -205,8 +211,9 @@ char* tl_accept_text(const tl_accept* accept) {
     tl_text text = {0};
     tl_text words = {0};
     tl_wrap_words(&text, accept->rig, 0, 2);
-    tl_text_addf(&words, "Measured with %s%s%s; pedals: %s.", accept->through,
-                 *accept->amp ? ", at " : "", accept->amp, accept->state);
+    tl_text_addf(&words, "Measured with %s%s%s; pedals: %s (%s).", accept->through,
+                 *accept->amp ? ", at " : "", accept->amp, accept->state,
+                 tl_accept_state_words(accept->state_from));
     tl_wrap_words(&text, tl_text_get(&words), 0, 2);
     tl_text_clear(&words);
     tl_text_addf(&words,
@@ -215,6 +222,10 @@ char* tl_accept_text(const tl_accept* accept) {
                  "which %zu cannot be seen from here.",
                  accept->trials, accept->values, accept->meter_db, accept->suspects,
                  accept->unseen);
+    if (accept->unsolved)
+        tl_text_addf(&words,
+                     " %zu variants could not be solved; the nearest of each stands for it.",
+                     accept->unsolved);
     tl_wrap_words(&text, tl_text_get(&words), 0, 2);
     tl_text_free(&words);
     if (accept->count == 1)

@@ -79,6 +79,12 @@ void tl_cause_add(tl_text* text, const tl_cause* cause, bool whole) {
     }
 }
 
+const char* tl_accept_state_words(tl_state_from from) {
+    static const char* const words[] = {"as the rig is written", "as the file says",
+                                        "as --state says"};
+    return words[from];
+}
+
 const char* tl_class_together(const tl_cause_class* class) {
     if (class->count < 2)
         return NULL;

@@ -28,6 +28,8 @@ tl_table* tl_meter_levels_table(const tl_meter_card* card, const tl_meter_state*
 /// Which state it is, and which read the same; free with free().
 char* tl_meter_state_words(const tl_meter_card* card, const tl_meter_state* state);
 /// Adds which leads turn the polarity over, and where the probes go.
+/// Adds which leads' limits hold a joint that is worn in the rig, and what they read once mended.
+void tl_meter_add_worn(tl_text* text, const tl_meter_card* card);
 void tl_meter_add_crossed(tl_text* text, const tl_meter_card* card);
 void tl_meter_add_supply_words(tl_text* text, const tl_meter_card* card);
 

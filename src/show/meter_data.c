@@ -57,6 +57,9 @@ static json_t* lead_json(const tl_meter_lead* lead) {
     tl_json_put_number(json, "plug_farad", lead->plugs_stated ? lead->plug_farad : NAN);
     tl_json_put(json, "loop_ohm", reading_json(&lead->ohm));
     tl_json_put_number(json, "joint_ohm", lead->joint_ohm);
+    tl_json_put_number(json, "worn_ohm", lead->worn_ohm);
+    tl_json_put_words(json, "worn", lead->worn_ohm > 0 ? lead->worn : NULL);
+    tl_json_put_number(json, "mended_ohm", lead->worn_ohm > 0 ? lead->mended_ohm : NAN);
     tl_meter_limits insulation = {NAN, lead->least_insulation_ohm, NAN};
     tl_json_put(json, "insulation_ohm", reading_json(&insulation));
     tl_json_put(json, "leaky", json_boolean(lead->leaky));
@@ -273,8 +276,8 @@ char* tl_meter_csv(const tl_meter_card* card) {
 }
 
 char* tl_meter_form_csv(const tl_meter_card* card) {
-    static const char* const fields[] = {"frequency_hz", "level_db", "expected_db", "low_db",
-                                         "high_db",      "amp",      "state"};
+    static const char* const fields[] = {"frequency_hz", "gain_db", "expected_db", "low_db",
+                                         "high_db",      "amp",     "state"};
     tl_table* table = tl_table_new();
     for (size_t i = 0; i < sizeof fields / sizeof *fields; ++i)
         tl_table_column(table, fields[i], fields[i]);

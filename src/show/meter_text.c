@@ -94,6 +94,18 @@ tl_table* tl_meter_leads_table(const tl_meter_card* card) {
     return table;
 }
 
+void tl_meter_add_worn(tl_text* text, const tl_meter_card* card) {
+    for (size_t i = 0; i < card->lead_count; ++i) {
+        const tl_meter_lead* lead = &card->leads[i];
+        if (lead->worn_ohm > 0)
+            add_paragraph(text,
+                          tl_printf("The ohm limit of lead %zu holds a worn joint (%s, %.3g "
+                                    "ohm) that the rig file states. Mend it: the lead then "
+                                    "reads %.2f ohm at most.",
+                                    lead->number, lead->worn, lead->worn_ohm, lead->mended_ohm));
+    }
+}
+
 static void add_leads(tl_text* text, const tl_meter_card* card) {
     if (!card->lead_count)
         return;
@@ -104,6 +116,7 @@ static void add_leads(tl_text* text, const tl_meter_card* card) {
                   "A usual meter cannot tell less than 0.1 to 0.2 ohm: of a lead that passes, it "
                   "says no more than 'closed'.",
                   0, 0);
+    tl_meter_add_worn(text, card);
 }
 
 /// "tip - tip [ ]  sleeve - sleeve [ ]".

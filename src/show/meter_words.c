@@ -111,7 +111,12 @@ char* tl_meter_limit_words(const tl_meter_card* card) {
         "readings together; %g dB of the voltmeter on top. A band for each reading by itself would "
         "fail more good boards. Levels are worked out by a polynomial in each value; %zu "
         "boards "
-        "solved whole in every state differ by %.2g dB at most, which is in the limits.",
+        "solved whole in every state differ by %.2g dB at most, which is in the limits.%s",
         card->trials, (uintmax_t)card->seed, 100 * card->coverage, card->level_count,
-        card->uncertainty_db, card->solved, card->short_db);
+        card->uncertainty_db, card->solved, card->short_db,
+        card->one_state ? " The card of all states has more readings to keep to together, and so "
+                          "limits a little wider than these."
+        : card->state_count > 1 ? " A card or form of one state (--state) has fewer readings, and "
+                                  "so limits a little narrower than these."
+                                : "");
 }

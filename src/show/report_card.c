@@ -26,6 +26,8 @@ static void add_leads(tl_text* page, const tl_meter_card* card) {
     tl_html_say(page, "<p class=\"small\">A usual meter cannot tell less than 0.1 to 0.2 ohm: of a "
                       "lead that passes, it says no more than \xe2\x80\x9c"
                       "closed\xe2\x80\x9d.</p>\n");
+    tl_meter_add_worn(&words, card);
+    tl_report_add_prose(page, tl_text_take(&words));
     tl_report_add_table(page, tl_meter_continuity_table(card), "Continuity, plug to plug");
     tl_meter_add_crossed(&words, card);
     tl_text_add(&words, "");

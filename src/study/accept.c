@@ -2,14 +2,12 @@
 // Finished boards held against the rig they were built to.
 #include "study/accept_work.h"
 
-#include "base/file.h"
 #include "base/locale.h"
 #include "base/names.h"
 #include "base/statistics.h"
 #include "base/text.h"
 #include "parts/kinds.h"
 #include "rig/measure.h"
-#include "rig/toggle.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -21,106 +19,6 @@ static const double sigmas = 3;
 static const double least_meter_db = 0.01;
 static const double low_hz = 10;
 static const double high_hz = 100e3;
-
-// ---- the state
-
-static const tl_scene* find_scene(const tl_rig* rig, const char* name) {
-    for (size_t i = 0; i < rig->scene_count; ++i)
-        if (strcmp(rig->scenes[i].name, name) == 0)
-            return &rig->scenes[i];
-    return NULL;
-}
-
-static tl_status no_such_pedal(const tl_rig* rig, const tl_toggle_list* list, const tl_place* place,
-                               const char* word, tl_error* error) {
-    const char* names[128];
-    size_t count = 0;
-    for (size_t i = 0; i < rig->scene_count && count < 128; ++i)
-        names[count++] = rig->scenes[i].name;
-    for (size_t i = 0; i < list->count && count < 128; ++i)
-        names[count++] = list->toggles[i].name ? list->toggles[i].name : list->toggles[i].path;
-    tl_text hint = {0};
-    tl_name_hint(&hint, word, names, count);
-    tl_status status = tl_error_at(error, place, "no pedal, loop or scene is named '%s'%s", word,
-                                   tl_text_get(&hint));
-    tl_text_free(&hint);
-    return status;
-}
-
-static bool switch_on(const tl_toggle_list* list, const char* word) {
-    bool found = false;
-    for (size_t i = 0; i < list->count; ++i) {
-        const tl_toggle* toggle = &list->toggles[i];
-        if ((toggle->name && strcmp(toggle->name, word) == 0) || strcmp(toggle->path, word) == 0) {
-            tl_toggle_set(toggle, true);
-            found = true;
-        }
-    }
-    return found;
-}
-
-/// Switches on what is named between commas or plus signs, and all others off.
-static tl_status read_state(const tl_rig* rig, const tl_toggle_list* list, const char* words,
-                            tl_error* error) {
-    tl_input* input = tl_input_new("--state", words, strlen(words));
-    tl_status status = TL_OK;
-    for (size_t i = 0; i < list->count; ++i)
-        tl_toggle_set(&list->toggles[i], false);
-    const tl_scene* scene = find_scene(rig, words);
-    for (size_t i = 0; scene && i < scene->engaged_count; ++i)
-        switch_on(list, scene->engaged[i]);
-    bool none = scene || strcmp(words, "none") == 0 || strcmp(words, "all off") == 0;
-    for (size_t from = 0; status == TL_OK && !none;) {
-        size_t to = from + strcspn(words + from, ",+");
-        size_t first = from + strspn(words + from, " ");
-        size_t last = to;
-        while (last > first && words[last - 1] == ' ')
-            --last;
-        char* word = tl_printf("%.*s", (int)(last > first ? last - first : 0), words + first);
-        tl_place place = {input, 1, first + 1};
-        if (!*word)
-            status = tl_error_at(error, &place, "expected pedals that are on: 'drive, delay'");
-        else if (!switch_on(list, word))
-            status = no_such_pedal(rig, list, &place, word, error);
-        free(word);
-        none = !words[to];
-        from = to + 1;
-    }
-    tl_input_free(input);
-    return status;
-}
-
-/// Whether a pedal is in a loop that is off.
-static bool is_left_out(const tl_toggle_list* list, size_t index) {
-    for (size_t i = 0; i < list->count; ++i) {
-        size_t size = strlen(list->toggles[i].path);
-        if (!tl_toggle_is_on(&list->toggles[i]) &&
-            strncmp(list->toggles[index].path, list->toggles[i].path, size) == 0 &&
-            list->toggles[index].path[size] == '.')
-            return true;
-    }
-    return false;
-}
-
-/// "drive + delay", or "all off".
-static char* state_words(const tl_toggle_list* list) {
-    tl_text text = {0};
-    for (size_t i = 0; i < list->count; ++i)
-        if (tl_toggle_is_on(&list->toggles[i]) && !is_left_out(list, i))
-            tl_text_addf(&text, "%s%s", text.size ? " + " : "",
-                         list->toggles[i].name ? list->toggles[i].name : list->toggles[i].path);
-    if (!text.size)
-        tl_text_add(&text, "all off");
-    return tl_text_take(&text);
-}
-
-static tl_status set_state(tl_rig* rig, const char* words, char** shown, tl_error* error) {
-    tl_toggle_list list = tl_toggles_list(rig);
-    tl_status status = words ? read_state(rig, &list, words, error) : TL_OK;
-    *shown = state_words(&list);
-    tl_toggles_free(&list);
-    return status;
-}
 
 // ---- how it is measured
 
@@ -210,17 +108,10 @@ static void take_readings(const tl_measured* measured, tl_board_check* board) {
 
 /// Says what is wrong with a row, pointing at it when the file can be read once more.
 static tl_status bad_row(const char* file, size_t line, const char* words, tl_error* error) {
-    enum { MOST_BYTES = 256 * 1000 * 1000 };
-    char* text = NULL;
-    size_t size = 0;
-    tl_error* ignored = tl_error_new();
-    bool read = tl_file_read(file, MOST_BYTES, &text, &size, ignored) == TL_OK;
-    tl_error_free(ignored);
-    tl_input* input = tl_input_new(file, read ? text : "", read ? size : 0);
+    tl_input* input = tl_accept_input(file);
     tl_place place = {input, line, 1};
     tl_status status = tl_error_at(error, &place, "%s", words);
     tl_input_free(input);
-    free(text);
     return status;
 }
 
@@ -270,20 +161,16 @@ static void judge(const tl_prospect* p, bool removed, tl_outlook* outlook, tl_bo
 
 // ---- all of it
 
-/// The rig in its state and as it stands on the bench.
-static tl_status make_rig(const tl_rig* rig, const tl_accept_options* options, tl_accept* accept,
-                          tl_rig** state, tl_rig** bench, tl_error* error) {
-    *state = tl_rig_clone(rig);
-    tl_status status = set_state(*state, options->state, &accept->state, error);
-    if (status == TL_OK && !options->as_written)
-        status = tl_measure_rig(*state, options->amp, bench, error);
+/// The rig, which is in its state, as it stands on the bench.
+static tl_status make_bench(const tl_rig* rig, const tl_accept_options* options, tl_accept* accept,
+                            tl_rig** bench, tl_error* error) {
     tl_measure_terms terms = tl_measure_of(rig);
     accept->meter_db = fmax(
         options->meter_db > 0 ? options->meter_db : terms.uncertainty_db / sigmas, least_meter_db);
     accept->through = options->as_written
                           ? tl_copy("the rig's own guitar, which gives 1 V, and amp")
                           : through_words(&terms);
-    return status;
+    return options->as_written ? TL_OK : tl_measure_rig(rig, options->amp, bench, error);
 }
 
 /// Names the amp that the bench has its meter at, since it need not be the first of the circuit.
@@ -314,6 +201,7 @@ static tl_status predict(tl_prospect* p, tl_rig* rig, const tl_accept_options* o
     accept->trials = TL_ACCEPT_TRIALS;
     accept->suspects = p->suspect_count;
     accept->unseen = p->unseen;
+    accept->unsolved = p->unsolved;
     return status;
 }
 
@@ -322,7 +210,7 @@ static tl_status study(tl_session* session, tl_rig* rig, const tl_accept_options
                        tl_accept* accept, tl_error* error) {
     tl_prospect prospect = {.session = session};
     tl_outlook outlook = {0};
-    tl_rig* state = NULL;
+    tl_rig* state = tl_rig_clone(rig);
     tl_rig* bench = NULL;
     tl_status status = TL_OK;
     accept->rig = tl_copy(tl_rig_title(rig));
@@ -331,7 +219,9 @@ static tl_status study(tl_session* session, tl_rig* rig, const tl_accept_options
     if (status == TL_OK)
         status = tl_statistics_prepare(error);
     if (status == TL_OK)
-        status = make_rig(rig, options, accept, &state, &bench, error);
+        status = tl_accept_enter(state, options, measured, files, count, accept, error);
+    if (status == TL_OK)
+        status = make_bench(state, options, accept, &bench, error);
     if (status == TL_OK)
         status = predict(&prospect, bench ? bench : state, options, accept, error);
     accept->boards = tl_new(count + 1, sizeof *accept->boards);
@@ -377,6 +267,14 @@ static void free_class(tl_cause_class* class) {
     free(class->smooth_db);
 }
 
+static void free_blind(tl_blind* blind) {
+    free(blind->path);
+    free(blind->about);
+    free(blind->stated_words);
+    free(blind->low_words);
+    free(blind->high_words);
+}
+
 void tl_accept_free(tl_accept* accept) {
     if (!accept)
         return;
@@ -384,6 +282,9 @@ void tl_accept_free(tl_accept* accept) {
         for (size_t j = 0; j < accept->boards[i].class_count; ++j)
             free_class(&accept->boards[i].classes[j]);
         free(accept->boards[i].classes);
+        for (size_t j = 0; j < accept->boards[i].blind_count; ++j)
+            free_blind(&accept->boards[i].blind[j]);
+        free(accept->boards[i].blind);
         free(accept->boards[i].readings);
         free(accept->boards[i].smooth_hz);
         free(accept->boards[i].smooth_db);

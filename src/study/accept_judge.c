@@ -52,8 +52,7 @@ static void cubic(double step, size_t steps, size_t index[4], double weight[4]) 
     weight[3] = (t - 1) * t * t / 2;
 }
 
-/// A curve between those that were solved: `rows` of `count` levels.
-static void between(const double* rows, size_t steps, size_t count, double step, double* out) {
+void tl_accept_between(const double* rows, size_t steps, size_t count, double step, double* out) {
     size_t index[4] = {0};
     double weight[4] = {1, 0, 0, 0};
     if (steps > 1)
@@ -213,7 +212,7 @@ static double nearest(const tl_prospect* p, const tl_outlook* o, size_t class, c
     double db[MOST_CELLS];
     *least = INFINITY;
     for (size_t i = 0; i < (steps > 1 ? FINE_STEPS : 1); ++i) {
-        between(o->classes[class].cell_db, steps, o->cells, (double)i / FINE, db);
+        tl_accept_between(o->classes[class].cell_db, steps, o->cells, (double)i / FINE, db);
         double off = apart(p, o, db, curve);
         if (off < *least) {
             *least = off;
@@ -232,12 +231,13 @@ static bool is_alike(const tl_prospect* p, const tl_outlook* o, const weighing* 
     *step = other->best;
     if (one->best_density - other->best_density > as_good)
         return false;
-    between(o->classes[other->class].cell_db, p->classes[other->class].steps, o->cells, other->best,
-            db);
+    tl_accept_between(o->classes[other->class].cell_db, p->classes[other->class].steps, o->cells,
+                      other->best, db);
     nearest(p, o, one->class, db, &least);
     if (least <= told_apart)
         return true;
-    between(o->classes[one->class].cell_db, p->classes[one->class].steps, o->cells, one->best, db);
+    tl_accept_between(o->classes[one->class].cell_db, p->classes[one->class].steps, o->cells,
+                      one->best, db);
     *step = nearest(p, o, other->class, db, &least);
     return least <= told_apart;
 }
@@ -326,9 +326,11 @@ static void add_curve(const tl_prospect* p, const tl_outlook* o, const weighing*
     double offset_db = 0;
     double squares = 0;
     made->db = tl_new(o->count, sizeof *made->db);
-    between(o->classes[w->class].db, p->classes[w->class].steps, o->count, w->best, made->db);
+    tl_accept_between(o->classes[w->class].db, p->classes[w->class].steps, o->count, w->best,
+                      made->db);
     if (o->offset_removed) {
-        between(o->classes[w->class].cell_db, p->classes[w->class].steps, o->cells, w->best, miss);
+        tl_accept_between(o->classes[w->class].cell_db, p->classes[w->class].steps, o->cells,
+                          w->best, miss);
         for (size_t i = 0; i < o->cells; ++i)
             miss[i] = measured[i] - miss[i];
         offset_db = tl_outlook_offset(o, miss) - board->offset_db;
@@ -469,6 +471,8 @@ void tl_accept_judge(const tl_prospect* prospect, const tl_outlook* outlook,
     judge_readings(outlook, board);
     draw_smooth(prospect, outlook, board);
     board->accepted = board->outside == 0 && board->statistic <= board->limit;
-    if (!board->accepted)
+    if (board->accepted)
+        tl_accept_find_blind(prospect, outlook, board);
+    else
         find_causes(prospect, outlook, measured, miss, board);
 }

@@ -8,6 +8,7 @@
 
 #include <math.h>
 #include <stdlib.h>
+#include <string.h>
 
 enum { LOOKS = 31, SEED = 1 };
 static const double look_low_hz = 20;
@@ -22,6 +23,8 @@ static const double same_direction = 0.9995;
 static const double probe_farad = 2e-9;
 static const double probe_siemens = 1 / 50e3;
 static const double probe_ohm = 100e3;
+/// How far values are put off, one after the other, to solve what could not be solved.
+static const double nudges[] = {1e-5, 1e-4, 3e-4};
 
 /// Circuits that are to be solved together.
 typedef struct {
@@ -42,21 +45,74 @@ static void blame(void* context, size_t index, tl_error* error) {
                     tl_rig_path(p->plan.rig));
 }
 
-/// Solves a stack; its curves follow those there are.
-static tl_status solve(tl_prospect* p, stack* s, tl_error* error) {
-    tl_answer** answers = tl_new(s->count, sizeof *answers);
+/// Puts every resistance, capacitance and inductance off by up to a share, in turn to either side.
+/// Whether a fit of many poles holds is a matter of rounding; a circuit that is so little off reads
+/// the same.
+static void nudge(tl_circuit* circuit, double share) {
+    for (size_t i = 0; i < circuit->element_count; ++i)
+        if (strchr("rcl", circuit->elements[i].kind))
+            circuit->elements[i].value *= 1 + share * ((double)(i % 7) - 3) / 3;
+}
+
+/// Solves those that have no answer once more, a little off.
+static tl_status solve_again(tl_prospect* p, stack* s, double share, tl_answer** answers,
+                             tl_error* error) {
+    size_t* left = tl_new(s->count, sizeof *left);
+    tl_circuit** circuits = tl_new(s->count, sizeof(tl_circuit*));
+    tl_answer** found = tl_new(s->count, sizeof *found);
+    tl_batch batch = {.circuits = circuits, .reference_hz = 200, .blame = blame, .context = p};
+    for (size_t i = 0; i < s->count; ++i)
+        if (!answers[i]) {
+            nudge(s->circuits[i], share);
+            left[batch.count] = i;
+            circuits[batch.count++] = s->circuits[i];
+        }
+    tl_status status =
+        batch.count ? tl_batch_solve_leniently(p->session, &batch, found, error) : TL_OK;
+    for (size_t i = 0; status == TL_OK && i < batch.count; ++i)
+        answers[left[i]] = found[i];
+    free(left);
+    free(circuits);
+    free(found);
+    return status;
+}
+
+/// Solves a stack, nearly all of it at least.
+static tl_status solve_leniently(tl_prospect* p, stack* s, tl_answer** answers, tl_error* error) {
     tl_batch batch = {.circuits = s->circuits,
                       .count = s->count,
                       .reference_hz = 200,
                       .blame = blame,
                       .context = p};
-    tl_status status = tl_batch_solve(p->session, &batch, answers, error);
+    tl_status status = tl_batch_solve_leniently(p->session, &batch, answers, error);
+    for (size_t i = 0; status == TL_OK && i < sizeof nudges / sizeof *nudges; ++i)
+        status = solve_again(p, s, nudges[i], answers, error);
+    if (status == TL_OK && !p->curve_count && !answers[0])
+        status = tl_error_set(error, TL_FAILURE,
+                              "%s: the frequencies solved do not determine the response of the "
+                              "board as it is predicted",
+                              tl_rig_path(p->plan.rig));
+    return status;
+}
+
+/// Solves a stack; its curves follow those there are. What cannot be solved does not stop the
+/// whole: of what is looked at first the good board's curve stands for it (it is then not seen),
+/// later that of the one before, which is its neighbour in value or another good board.
+static tl_status solve(tl_prospect* p, stack* s, tl_error* error) {
+    tl_answer** answers = tl_new(s->count, sizeof *answers);
+    size_t first = p->curve_count;
+    tl_status status = solve_leniently(p, s, answers, error);
     p->answers = tl_grow(p->answers, p->answer_count + s->count, sizeof *p->answers);
     p->curves = tl_grow(p->curves, p->curve_count + s->count, sizeof *p->curves);
     for (size_t i = 0; i < s->count; ++i) {
         if (status == TL_OK) {
-            p->answers[p->answer_count++] = answers[i];
-            p->curves[p->curve_count++] = answers[i]->solved[p->amp].response;
+            if (answers[i])
+                p->answers[p->answer_count++] = answers[i];
+            p->unsolved += !answers[i];
+            p->curves[p->curve_count] = answers[i] ? answers[i]->solved[p->amp].response
+                                        : first    ? p->curves[p->curve_count - 1]
+                                                   : p->curves[0];
+            ++p->curve_count;
         }
         tl_circuit_free(s->circuits[i]);
     }

@@ -70,6 +70,17 @@ static char* lead_words(const tl_prospect* p, const tl_suspect* lead, double far
     return words;
 }
 
+char* tl_suspect_words(const tl_suspect* suspect, double value) {
+    char* number = value_words(suspect->unit, value);
+    if (suspect->kind != TL_CAUSE_LEAD)
+        return number;
+    char* length = value_words(TL_UNIT_METRE, value * suspect->factor);
+    char* words = tl_printf("%s (%s)", number, length);
+    free(number);
+    free(length);
+    return words;
+}
+
 static void describe_number(const tl_prospect* p, const tl_suspect* suspect, tl_cause* cause) {
     char* low = value_words(suspect->unit, cause->low);
     char* high =

@@ -6,6 +6,7 @@
 #ifndef TL_STUDY_ACCEPT_WORK_H
 #define TL_STUDY_ACCEPT_WORK_H
 
+#include "base/place.h"
 #include "study/normal.h"
 #include "study/session.h"
 #include "study/slots.h"
@@ -95,10 +96,20 @@ typedef struct {
     size_t trials; ///< curve of the first good board within tolerance
     tl_answer** answers;
     size_t answer_count;
+    size_t unsolved; ///< circuits that could not be solved: another curve stands for each
 } tl_prospect;
 
 /// The step of a direction at which its slope is taken, in standard deviations.
 #define TL_ACCEPT_SLOPE_STEP 1.5
+
+/// A board's file read once more, to point at what is wrong in it; empty when it is gone.
+tl_input* tl_accept_input(const char* file);
+/// Puts the rig into the state that the boards were measured in, and says which that is and whose
+/// word it is. TL_BAD_INPUT at what is no state, when a file's rows are of several, and when a file
+/// says another than the caller or another file.
+tl_status tl_accept_enter(tl_rig* rig, const tl_accept_options* options,
+                          const tl_measured* const* measured, const char* const* files,
+                          size_t count, tl_accept* accept, tl_error* error);
 
 /// Lists what may be wrong with the rig of the plan and opens its slots. `bench`: it is measured
 /// through a dummy.
@@ -154,6 +165,13 @@ void tl_outlook_cells(const tl_outlook* outlook, const double* db, double* cell_
 
 /// Judges one board, whose readings have their frequencies and levels.
 void tl_accept_judge(const tl_prospect* prospect, const tl_outlook* outlook, tl_board_check* board);
+/// A curve between those that were solved: `rows` of `count` levels.
+void tl_accept_between(const double* rows, size_t steps, size_t count, double step, double* out);
+/// Lists what an accepted board may have wrong without being seen.
+void tl_accept_find_blind(const tl_prospect* prospect, const tl_outlook* outlook,
+                          tl_board_check* board);
+/// A value of a suspect as it is told; of a lead its length too.
+char* tl_suspect_words(const tl_suspect* suspect, double value);
 /// The words of a cause that is fitted.
 void tl_cause_describe(const tl_prospect* prospect, const tl_suspect* suspect, tl_cause* cause);
 

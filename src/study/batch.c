@@ -37,6 +37,7 @@ typedef struct {
     chunk* chunks;    ///< by job
     size_t chunk_count;
     size_t delivered; ///< circuits
+    bool lenient;     ///< no answer of a circuit is no failure
     tl_answer** answers;
 } run;
 
@@ -137,8 +138,15 @@ static tl_status take_one(run* r, chunk* c, size_t at, const tl_reply* reply, si
     if (!r->answers[index])
         r->answers[index] = tl_answer_new(r->batch->circuits[index]);
     c->at = at;
-    tl_status status =
-        tl_answer_take(r->answers[index], &one, r->batch->reference_hz, request, &denser, error);
+    tl_error* ignored = r->lenient ? tl_error_new() : NULL;
+    tl_status status = tl_answer_take(r->answers[index], &one, r->batch->reference_hz, request,
+                                      &denser, ignored ? ignored : error);
+    if (status != TL_OK && ignored) {
+        tl_answer_free(r->answers[index]);
+        r->answers[index] = NULL;
+        status = TL_OK;
+    }
+    tl_error_free(ignored);
     *settled = status == TL_OK && !denser;
     c->done[at] = *settled;
     return status;
@@ -236,9 +244,9 @@ static void run_free(run* r) {
     free(r->order);
 }
 
-tl_status tl_batch_solve(tl_session* session, const tl_batch* batch, tl_answer** answers,
-                         tl_error* error) {
-    run r = {.batch = batch, .session = session, .answers = answers};
+static tl_status solve(tl_session* session, const tl_batch* batch, bool lenient,
+                       tl_answer** answers, tl_error* error) {
+    run r = {.batch = batch, .session = session, .lenient = lenient, .answers = answers};
     memset(answers, 0, batch->count * sizeof *answers);
     make_groups(&r);
     make_chunks(&r);
@@ -256,4 +264,14 @@ tl_status tl_batch_solve(tl_session* session, const tl_batch* batch, tl_answer**
             answers[i] = NULL;
         }
     return status;
+}
+
+tl_status tl_batch_solve(tl_session* session, const tl_batch* batch, tl_answer** answers,
+                         tl_error* error) {
+    return solve(session, batch, false, answers, error);
+}
+
+tl_status tl_batch_solve_leniently(tl_session* session, const tl_batch* batch, tl_answer** answers,
+                                   tl_error* error) {
+    return solve(session, batch, true, answers, error);
 }

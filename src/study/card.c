@@ -146,6 +146,7 @@ void tl_meter_card_free(tl_meter_card* card) {
         free(lead->to);
         free(lead->plugs[0]);
         free(lead->plugs[1]);
+        free(lead->worn);
     }
     for (size_t i = 0; i < card->supply_count; ++i) {
         free(card->supplies[i].pedal);

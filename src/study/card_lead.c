@@ -188,6 +188,22 @@ static double joint_ohm(const tl_part* joint) {
     return joint ? tl_part_number(joint, "resistance", 0) : 0;
 }
 
+/// Joints that the rig states to be so bad that a meter can tell them from sound ones: a limit that
+/// holds them lets through what is to be mended.
+static void set_worn(tl_meter_lead* lead, const found_lead* found) {
+    tl_text words = {0};
+    for (int i = 0; i < 2; ++i) {
+        double ohm = joint_ohm(found->joints[i]);
+        if (ohm < TL_CARD_OHM)
+            continue;
+        lead->worn_ohm += ohm;
+        tl_text_addf(&words, "%s%s", words.size ? ", " : "",
+                     found->joints[i]->library ? found->joints[i]->library : "contact");
+    }
+    lead->mended_ohm = lead->ohm.high - 2 * lead->worn_ohm;
+    lead->worn = tl_text_take(&words);
+}
+
 /// What leaks from core to shield: the cable's insulation and the joints, as far as it is stated.
 static void set_insulation(tl_meter_lead* lead, const found_lead* found) {
     double siemens = tl_cable_per_metre(found->part).siemens * lead->length_m;
@@ -222,6 +238,7 @@ static tl_status read_lead(const tl_card_work* work, const found_lead* found, tl
     lead->ohm.expected = mid.ohm + lead->joint_ohm;
     lead->ohm.low = NAN; // none that a hand-held meter could tell from none
     lead->ohm.high = high.ohm * (1 + TL_CARD_OHM_SHARE) + 2 * lead->joint_ohm + TL_CARD_OHM;
+    set_worn(lead, found);
     set_insulation(lead, found);
     return TL_OK;
 }

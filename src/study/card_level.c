@@ -6,6 +6,7 @@
 #include "base/names.h"
 #include "base/text.h"
 #include "parts/kinds.h"
+#include "study/engaged.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -127,18 +128,6 @@ void tl_card_enter(const tl_card_work* work, size_t end, const tl_meter_state* s
         tl_toggle_set(&at->toggles.toggles[at->moving[i]], state->engaged[i]);
 }
 
-/// Whether a pedal is in a loop that is off.
-static bool is_left_out(const tl_toggle_list* list, size_t index) {
-    const char* path = list->toggles[index].path;
-    for (size_t i = 0; i < list->count; ++i) {
-        size_t size = strlen(list->toggles[i].path);
-        if (!tl_toggle_is_on(&list->toggles[i]) && path[size < strlen(path) ? size : 0] == '.' &&
-            strncmp(path, list->toggles[i].path, size) == 0)
-            return true;
-    }
-    return false;
-}
-
 /// Notes what is on in the path, those too that never move; the name of a state without one:
 /// "drive + delay".
 static void note_on(const tl_card_work* work, tl_meter_state* state) {
@@ -148,7 +137,7 @@ static void note_on(const tl_card_work* work, tl_meter_state* state) {
     state->on = tl_new(list->count + 1, sizeof *state->on);
     for (size_t i = 0; i < list->count; ++i) {
         const tl_toggle* toggle = &list->toggles[i];
-        if (!tl_toggle_is_on(toggle) || is_left_out(list, i))
+        if (!tl_toggle_is_on(toggle) || tl_engaged_left_out(list, i))
             continue;
         state->on[state->on_count++] = tl_copy(toggle->name ? toggle->name : toggle->path);
         tl_text_addf(&words, "%s%s", words.size ? " + " : "", state->on[state->on_count - 1]);
@@ -218,22 +207,86 @@ static void state_free(tl_meter_state* state) {
     free(state->db);
 }
 
-/// Keeps the one state that was asked for.
+/// Every pedal and loop moves: for a state that the card would not have by itself.
+static void move_all(tl_card_work* work) {
+    tl_meter_card* card = work->card;
+    const tl_toggle_list* list = &work->ends[0].toggles;
+    for (size_t i = 0; i < card->pedal_count; ++i)
+        free(card->pedals[i]);
+    free(card->pedals);
+    card->pedal_count = list->count;
+    card->pedals = tl_new(list->count + 1, sizeof *card->pedals);
+    for (size_t i = 0; i < list->count; ++i)
+        card->pedals[i] =
+            tl_copy(list->toggles[i].name ? list->toggles[i].name : list->toggles[i].path);
+    for (size_t end = 0; end < card->end_count; ++end)
+        for (size_t i = 0; i < list->count; ++i)
+            work->ends[end].moving[i] = i;
+}
+
+/// The state of the card that has the same pedals on; the card's count when it has none.
+static size_t find_state(const tl_card_work* work, const char* on) {
+    const tl_meter_card* card = work->card;
+    size_t found = 0;
+    for (bool same = false; found < card->state_count; ++found) {
+        tl_card_enter(work, 0, &card->states[found]);
+        char* own = tl_engaged_words(&work->ends[0].toggles);
+        same = strcmp(own, on) == 0;
+        free(own);
+        if (same)
+            break;
+    }
+    return found;
+}
+
+/// Reads which pedals are to be on, as `accept` reads it; the toggles of the first end are left as
+/// they were, `on` holds them as asked for.
+static tl_status read_wanted(const tl_card_work* work, const char* wanted, bool* on, char** words,
+                             tl_error* error) {
+    const tl_toggle_list* list = &work->ends[0].toggles;
+    bool* before = tl_new(list->count + 1, sizeof *before);
+    for (size_t i = 0; i < list->count; ++i)
+        before[i] = tl_toggle_is_on(&list->toggles[i]);
+    tl_input* input = tl_input_new("--state", wanted, strlen(wanted));
+    tl_place place = {input, 1, 1};
+    tl_status status = tl_engaged_read(work->rig, list, wanted, &place, error);
+    *words = tl_engaged_words(list);
+    for (size_t i = 0; i < list->count; ++i) {
+        on[i] = tl_toggle_is_on(&list->toggles[i]);
+        tl_toggle_set(&list->toggles[i], before[i]);
+    }
+    tl_input_free(input);
+    free(before);
+    return status;
+}
+
+/// Keeps the one state that was asked for: by its name on the card, or by the pedals that are on,
+/// in a combination that need not be on the card.
 static tl_status choose_state(tl_card_work* work, tl_error* error) {
     tl_meter_card* card = work->card;
     const char* wanted = work->options->state;
     if (!wanted)
         return TL_OK;
+    card->one_state = true;
     size_t found = 0;
     while (found < card->state_count && strcmp(card->states[found].name, wanted) != 0)
         ++found;
     if (found == card->state_count) {
-        const char** names = tl_new(card->state_count, sizeof *names);
-        for (size_t i = 0; i < card->state_count; ++i)
-            names[i] = card->states[i].name;
-        tl_status status = no_such(work, "state", wanted, names, card->state_count, error);
-        free(names);
-        return status;
+        bool* on = tl_new(work->ends[0].toggles.count + 1, sizeof *on);
+        char* words = NULL;
+        tl_status status = read_wanted(work, wanted, on, &words, error);
+        found = status == TL_OK ? find_state(work, words) : 0;
+        if (status == TL_OK && found == card->state_count) {
+            while (card->state_count)
+                state_free(&card->states[--card->state_count]);
+            move_all(work);
+            add_state(work, NULL, on, false);
+            found = 0;
+        }
+        free(words);
+        free(on);
+        if (status != TL_OK)
+            return status;
     }
     tl_meter_state first = card->states[0];
     card->states[0] = card->states[found];

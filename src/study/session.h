@@ -31,6 +31,10 @@ typedef struct {
 /// same whatever the number of workers. On failure no answer is left.
 tl_status tl_batch_solve(tl_session* session, const tl_batch* batch, tl_answer** answers,
                          tl_error* error);
+/// The same, but a circuit whose response the frequencies do not determine has no answer (NULL)
+/// and stops nothing.
+tl_status tl_batch_solve_leniently(tl_session* session, const tl_batch* batch, tl_answer** answers,
+                                   tl_error* error);
 
 /// Circuits that come one after the other, too many or too different to be held together. `build`
 /// is called from any thread and never beside `deliver`, which the caller's own thread calls.

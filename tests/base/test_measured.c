@@ -205,6 +205,26 @@ static void refuses_columns(void** state) {
     refuses("bad.csv", " \r\n\n", "1:1", "an empty file");
 }
 
+static void keeps_states(void** state) {
+    (void)state;
+    reads("a.csv", "frequency_hz,state,gain_db\n1,,0\n2,\" drive, delay\",0\n3,\"drive, delay\",0\n"
+                   "4,,0\n");
+    assert_string_equal(sweep->state, "drive, delay");
+    assert_int_equal(sweep->state_line, 3);
+    assert_null(sweep->other_state);
+    tl_measured_free(sweep);
+    sweep = NULL;
+    reads("a.csv", "frequency_hz,gain_db,state\n1,0,a\n2,0,a\n3,0,b\n4,0,c\n");
+    assert_string_equal(sweep->state, "a");
+    assert_string_equal(sweep->other_state, "b");
+    assert_int_equal(sweep->other_line, 4);
+    assert_int_equal(sweep->other_column, 5);
+    tl_measured_free(sweep);
+    sweep = NULL;
+    refuses("a.csv", "frequency_hz,gain_db,state\n1,0,a\n2,0,a\n1,0,b\n2,0,b\n", "4:5",
+            "a second state, 'b', after 'a' (line 2): expected a file for each state");
+}
+
 static void refuses_rows(void** state) {
     (void)state;
     static const struct {
@@ -347,6 +367,7 @@ int main(void) {
         cmocka_unit_test_teardown(reads_parts_and_levels, forget),
         cmocka_unit_test_teardown(reads_spellings, forget),
         cmocka_unit_test_teardown(refuses_columns, forget),
+        cmocka_unit_test_teardown(keeps_states, forget),
         cmocka_unit_test_teardown(refuses_rows, forget),
         cmocka_unit_test_teardown(refuses_what_is_no_text, forget),
         cmocka_unit_test_teardown(reads_a_million, forget),

@@ -11,6 +11,7 @@ import csv
 import io
 import json
 import math
+import os
 import xml.etree.ElementTree
 
 from cases import main
@@ -100,6 +101,74 @@ def check_many(run):
     run.check("1 of 3 rejected." in text and "REJECTED" in text, text)
 
 
+def with_state(text, *states):
+    """A sweep with a column of states, the first for half of the rows."""
+    rows = text.splitlines()
+    half = (len(rows) - 2 + len(states)) // len(states)
+    return "\n".join([rows[0] + ",state"] + [row + "," + states[i // half] for i, row in enumerate(rows[1:])]) + "\n"
+
+
+def check_state(run):
+    """What a filled form says of its state is taken; what contradicts it is refused where it stands."""
+    rig = RIG.replace("engaged: no", "engaged: yes")
+    run.write("rig.yaml", rig)
+    run.write("off.csv", with_state(sweep(600e-12), "all off"))
+    run.write("bare.csv", sweep(600e-12))
+    run.write("on.csv", with_state(sweep(600e-12), " drive "))
+    run.write("both.csv", with_state(sweep(600e-12), "all off", "drive"))
+    twice = sweep(600e-12, count=8)
+    run.write("twice.csv", with_state(twice + "".join(twice.splitlines(True)[1:]), "all off", "drive"))
+    run.write("odd.csv", with_state(sweep(600e-12), "drvie"))
+    for words, state, source, verdict in ((["off.csv"], "all off", "file", "accepted"), (["on.csv"], "drive", "file", "rejected"),
+                                          (["bare.csv"], "drive", "rig", "rejected"),
+                                          (["bare.csv", "--state", "none"], "all off", "option", "accepted"),
+                                          (["off.csv", "--state", "none"], "all off", "option", "accepted")):
+        answer = json.loads(run.run("accept", "rig.yaml", *words, "--json").stdout or "{}")
+        found = answer and (answer["state"], answer["state_from"], answer["boards"][0]["verdict"])
+        run.check(found == (state, source, verdict), words, "gave", found)
+    text = run.run("accept", "rig.yaml", "off.csv").stdout.decode()
+    run.check("pedals: all off (as the file says)" in " ".join(text.split()), text)
+    refused(run, ["rig.yaml", "off.csv", "--state", "drive"], "off.csv:2:", "'all off'", "--state says 'drive'")
+    refused(run, ["rig.yaml", "off.csv", "on.csv"], "on.csv:2:", "off.csv says 'all off'")
+    refused(run, ["rig.yaml", "off.csv", "bare.csv"], "bare.csv: does not say", "--state")
+    refused(run, ["rig.yaml", "both.csv"], "both.csv:14:", "a second state, 'drive'", "a file for each state")
+    refused(run, ["rig.yaml", "twice.csv"], "twice.csv:10:", "a second state, 'drive'", "a file for each state")
+    refused(run, ["rig.yaml", "odd.csv"], "odd.csv:2:", "did you mean 'drive'?")
+
+
+def check_blind(run):
+    """An accepted board's answer says what it cannot see: a buffer that is not missed, and how far off a lead is seen. Just
+    inside the limits the board is accepted, just outside it is not."""
+    buffered = RIG.replace("  - pedal", "  - buffer: {input: {resistance: 1 Mohm}, output: {resistance: 100 ohm}}\n    name: front\n"
+                           "  - cable: {capacitance: 100 pF/m}\n    length: 1 m\n"
+                           "  - buffer: {input: {resistance: 10 Mohm}, output: {resistance: 100 ohm}}\n    name: back\n"
+                           "  - cable: {capacitance: 100 pF/m}\n    length: 2 m\n  - pedal", 1)
+    run.write("rig.yaml", RIG)
+    run.write("good.csv", sweep(600e-12))
+    board = json.loads(run.run("accept", "rig.yaml", "good.csv", "--json").stdout)["boards"][0]
+    lead = [one for one in board["not_seen"] if one["kind"] == "lead"][0]
+    run.check(lead["path"] == "chain[0].length" and lead["seen_below"] < 600e-12 < lead["seen_above"], lead)
+    for farad, verdict in ((lead["seen_below"] * 0.98, "rejected"), (lead["seen_below"] * 1.02 + 3e-12, "accepted"),
+                           (lead["seen_above"] * 0.98 - 3e-12, "accepted"), (lead["seen_above"] * 1.02, "rejected")):
+        run.write("edge.csv", sweep(farad))
+        found = json.loads(run.run("accept", "rig.yaml", "edge.csv", "--json").stdout)["boards"][0]
+        run.check(found["verdict"] == verdict, farad, "is", found["verdict"])
+        run.check((found["not_seen"] == []) == (verdict == "rejected"), "not_seen of", verdict, found["not_seen"])
+    run.write("buffered.yaml", buffered)
+    rows = json.loads(run.run("card", "buffered.yaml", "--state", "none", "--json").stdout)["states"][0]["levels_db"]
+    run.write("form.csv", "frequency_hz,gain_db\n" + "".join("%g,%.3f\n" % (row["hz"], row["expected"]) for row in rows))
+    board = json.loads(run.run("accept", "buffered.yaml", "form.csv", "--json").stdout)["boards"][0]
+    buffers = [one["about"] for one in board["not_seen"] if one["kind"] == "missing-buffer"]
+    run.check(buffers == ["back"], "buffers not seen:", buffers)
+    text = run.run("accept", "buffered.yaml", "form.csv").stdout.decode()
+    for words in ("cannot be seen at these readings", "buffers not seen when missing or bridged: chain[3] (back)", "seen only below"):
+        run.check(words in text, repr(words), "is not in", text)
+    run.write("low.csv", "frequency_hz,gain_db\n" + "".join("%g,%.3f\n" % (row["hz"], row["expected"] - 2) for row in rows))
+    text = run.run("accept", "buffered.yaml", "low.csv").stdout.decode()
+    run.check("Rejected" in text and "dB too low" in text and "dB too high" not in text, "2 dB low everywhere:", text)
+    run.check("the farthest by the width of its band at" in text and "times what its band allows" in text, text)
+
+
 def refused(run, words, *expected):
     done = run.run("accept", *words)
     said = done.stderr.decode()
@@ -145,8 +214,20 @@ def check_active(run):
                   answer["through"])
 
 
+def check_as_written(run):
+    """The board of nine pedals with the rig's own guitar: a variant that no fit holds for stops nothing."""
+    rig = os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "..", "models", "rigs", "buffered-board.yaml")
+    solved = json.loads(run.run("response", rig, "--points", "30", "--json").stdout or "{}")
+    points = solved["responses"][0]["points"]
+    run.write("rig.csv", "frequency_hz,gain_db\n" + "".join("%.6g,%.3f\n" % (p["hz"], p["db"]) for p in points))
+    done = run.run("accept", rig, "rig.csv", "--as-written", "--json")
+    run.check(done.returncode == 0, "ended with", done.returncode, done.stderr)
+    run.check(done.stdout and json.loads(done.stdout)["boards"][0]["verdict"] == "accepted", done.stdout[:300])
+
+
 def run_all(run):
-    for name, check in (("one board", check_one), ("several boards", check_many), ("no pickup", check_active),
+    for name, check in (("one board", check_one), ("several boards", check_many), ("no pickup", check_active), ("states", check_state),
+                        ("what is not seen", check_blind), ("as written", check_as_written),
                         ("bad input", check_bad)):
         run.group(name)
         check(run)

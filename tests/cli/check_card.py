@@ -108,18 +108,32 @@ def board(cases, card):
     cases.check(abs(gained - 8e-12) < 1e-15, "two plugs of 4 pF add", gained)
 
 
+def worn(cases, card):
+    """The worn joint of the rig is in the limit of its lead, and the card says so and what the lead reads once mended."""
+    cases.group("worn joints")
+    leads = [lead for lead in card["leads"] if lead["worn_ohm"]]
+    cases.check([(lead["number"], lead["worn"], lead["worn_ohm"]) for lead in leads] == [(4, "clamped-worn", 2)], leads)
+    sound = open(demo("buffered-board"), encoding="utf-8").read().replace("clamped-worn", "clamped-new")
+    cases.write("sound.yaml", sound)
+    mended = json.loads(cases.run("card", "sound.yaml", "--json").stdout)["leads"][3]
+    off = mended["loop_ohm"]["high"] - leads[0]["mended_ohm"]
+    cases.check(mended["worn_ohm"] == 0 and mended["mended_ohm"] is None and abs(off) < 0.025, "mended:", mended, off)
+    text = " ".join(cases.run("card", demo("buffered-board")).stdout.decode().split())
+    cases.check("limit of lead 4 holds a worn joint (clamped-worn, 2 ohm)" in text, "worn joint not told")
+
+
 def form(cases):
     """One state at one end is a form: frequencies that rise, an empty level, and what is expected."""
     cases.group("form")
     cases.write("two.yaml", TWO_ENDS)
     done = cases.run("card", "two.yaml", "--state", "all off", "--end", "right", "--csv")
     rows = list(csv.DictReader(io.StringIO(done.stdout.decode())))
-    cases.check(list(rows[0])[:2] == ["frequency_hz", "level_db"], "columns:", list(rows[0]))
+    cases.check(list(rows[0])[:2] == ["frequency_hz", "gain_db"], "columns:", list(rows[0]))
     hz = [float(row["frequency_hz"]) for row in rows]
     cases.check(len(hz) == 10 and hz == sorted(set(hz)), "frequencies:", hz)
-    cases.check(all(row["level_db"] == "" and row["amp"] == "right" for row in rows), "filled in:", rows[0])
+    cases.check(all(row["gain_db"] == "" and row["amp"] == "right" for row in rows), "filled in:", rows[0])
     for row in rows:
-        row["level_db"] = "%.2f" % float(row["expected_db"])
+        row["gain_db"] = "%.2f" % float(row["expected_db"])
     filled = io.StringIO()
     writer = csv.DictWriter(filled, rows[0].keys())
     writer.writeheader()
@@ -127,6 +141,17 @@ def form(cases):
     cases.write("filled.csv", filled.getvalue())
     done = cases.run("accept", "two.yaml", "filled.csv", "--state", "all off", "--end", "right")
     cases.check(done.returncode == 0 and b"Accepted" in done.stdout, "the form as predicted:", done.stdout, done.stderr)
+    wrong = filled.getvalue().replace("right,all off", "right,drive")
+    cases.write("wrong.csv", wrong)
+    done = cases.run("accept", "two.yaml", "wrong.csv", "--state", "all off", "--end", "right")
+    cases.check(done.returncode == 2 and b"wrong.csv:2:" in done.stderr, "a form of another state:", done.stderr)
+    for words, state in (("none", "all off"), ("drive", "drive")):
+        answer = json.loads(cases.run("card", "two.yaml", "--state", words, "--json").stdout)
+        cases.check({one["state"] for one in answer["states"]} == {state}, "--state", words, "gave", answer["states"])
+        cases.check("a little wider" in answer["limits"]["words"], "limits of one state:", answer["limits"]["words"])
+    name = demo("buffered-board")
+    answer = json.loads(cases.run("card", name, "--state", "reverb, wah", "--json").stdout)
+    cases.check([one["engaged"] for one in answer["states"]] == [["wah", "reverb"]], "a state not on the card:", answer["states"])
     for words, said in ((("--state", "al off"), b"did you mean 'all off'?"), (("--end", "rihgt"), b"did you mean 'right'?"),
                         (("--state", "drive", "--csv"), b"--end 'left'")):
         done = cases.run("card", "two.yaml", *words)
@@ -169,6 +194,7 @@ def run(cases):
     paper(cases, cards)
     figures(cases, cards)
     board(cases, cards["buffered-board"])
+    worn(cases, cards["buffered-board"])
     form(cases)
     wrong(cases)
     same_bytes(cases, cards["long-cable"])

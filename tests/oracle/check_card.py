@@ -274,7 +274,7 @@ def check_form(run):
     if not run.check(done.returncode == 0, "form ended with", done.returncode, done.stderr):
         return
     rows = [line.split(",") for line in done.stdout.decode().splitlines()]
-    column = rows[0].index("level_db")
+    column = rows[0].index("gain_db")
     run.check([float(row[0]) for row in rows[1:]] == HZ and all(row[column] == "" for row in rows[1:]), "form", rows[:2])
     rng = np.random.default_rng(4)
     answers = []
