@@ -118,6 +118,15 @@ static void part_row(tl_table* table, const char* name, const char* path, double
     volts_cell(table, total_v * sqrt(share));
 }
 
+/// A part, a lead or a joint with its number on the cut list.
+static void add_part(tl_table* table, const tl_noise_part* part, double total_v) {
+    char* name = NULL;
+    if (asprintf(&name, "%s%s%s", part->name, *part->where ? ": " : "", part->where) < 0)
+        abort();
+    part_row(table, name, part->path, part->share, part->a_share, total_v);
+    free(name);
+}
+
 static void print_budget(FILE* to, const tl_noise_at* at) {
     tl_table* table = tl_table_new();
     tl_table_column(table, "who makes it", "name");
@@ -127,8 +136,7 @@ static void print_budget(FILE* to, const tl_noise_at* at) {
     tl_table_column(table, "alone it\nwould be", "v");
     size_t shown = count_shown(at);
     for (size_t i = 0; i < shown; ++i)
-        part_row(table, at->parts[i].name, at->parts[i].path, at->parts[i].share,
-                 at->parts[i].a_share, at->total_v);
+        add_part(table, &at->parts[i], at->total_v);
     if (shown < at->part_count) {
         char* words = NULL;
         if (asprintf(&words, "%zu others", at->part_count - shown) < 0)
@@ -338,6 +346,7 @@ static json_t* parts_json(const tl_noise_at* at) {
         json_t* row = json_object();
         json_object_set_new(row, "name", tl_json_words(part->name));
         json_object_set_new(row, "path", tl_json_words(part->path));
+        json_object_set_new(row, "where", tl_json_words(part->where));
         json_object_set_new(row, "power_share", tl_json_number(part->share));
         json_object_set_new(row, "a_weighted_power_share", tl_json_number(part->a_share));
         json_array_append_new(list, row);

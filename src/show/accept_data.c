@@ -29,6 +29,7 @@ static json_t* cause_json(const tl_cause* cause) {
     put_words(row, "kind", tl_cause_name(cause->kind));
     put_words(row, "path", cause->path);
     put_words(row, "about", cause->about);
+    put_words(row, "where", cause->where);
     put_words(row, "unit", cause->unit);
     put_number(row, "stated", cause->stated);
     put_number(row, "value", cause->value);

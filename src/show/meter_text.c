@@ -293,7 +293,8 @@ char* tl_meter_state_words(const tl_meter_card* card, const tl_meter_state* stat
     if (state->written && card->pedal_count)
         tl_text_add(&words, " (as the rig is written)");
     for (size_t i = 0; i < state->same_count; ++i)
-        tl_text_addf(&words, "%s%s", i ? ", " : "; the same within 0.02 dB: ", state->same[i]);
+        tl_text_addf(&words, "%s%s%s", i ? ", " : "; the same within 0.02 dB: ", state->same[i],
+                     i == state->same_written ? " (as the rig is written)" : "");
     return tl_text_take(&words);
 }
 
