@@ -77,8 +77,9 @@ char* tl_report_page(const tl_report* report, tl_paper paper) {
     tl_report_add_glance(&page, report);
     add_contents(&page);
     for (size_t i = 0; i < SECTIONS; ++i) {
-        tl_html_say(&page, "<section id=\"@s\">\n<h2>@n. @s</h2>\n", sections[i].id, i + 1,
-                    sections[i].title);
+        bool sheet = sections[i].add == tl_report_add_drawing && report->build; // one of its own
+        tl_html_say(&page, "<section id=\"@s\" class=\"@s\">\n<h2>@n. @s</h2>\n", sections[i].id,
+                    sheet ? "sheet" : "flow", i + 1, sections[i].title);
         tl_text words = {0};
         tl_text_add(&words, "");
         sections[i].add(&words, report);

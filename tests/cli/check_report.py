@@ -362,7 +362,7 @@ def check_paper(cases, window, name):
                 cases.check(float(left) > 30 and float(right) < float(width) - 30 and float(top) > 30
                             and float(bottom) < float(height) - 10, name, paper, "over the edge:", text)
             on_page = " ".join(text for *_, text in found)
-            heads += "value source" in on_page
+            heads += re.search(r"\bvalue (?:(?:value|of|source) )*source\b", on_page) is not None
         cases.check(heads >= 2, name, paper, "heads of the sources:", heads)
 
 
