@@ -257,7 +257,7 @@ void tl_report_add_states(tl_text* page, const tl_report* report) {
         return;
     }
     add_spread(page, report);
-    add_figure(page, states);
     add_table(page, report);
+    add_figure(page, states);
     add_effects(page, states);
 }

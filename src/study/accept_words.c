@@ -5,7 +5,6 @@
 #include "base/text.h"
 #include "parts/kinds.h"
 #include "parts/library.h"
-#include "study/leads.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -100,10 +99,7 @@ static void describe_choice(const tl_suspect* suspect, tl_cause* cause) {
 void tl_cause_describe(const tl_prospect* prospect, const tl_suspect* suspect, tl_cause* cause) {
     cause->path = tl_copy(suspect->path);
     cause->about = tl_copy(suspect->about);
-    tl_lead_list leads;
-    tl_leads_list(prospect->plan.rig, &leads);
-    cause->where = tl_leads_where(&leads, suspect->path);
-    tl_leads_free(&leads);
+    cause->where = tl_leads_where(&prospect->leads, suspect->path);
     cause->stated = suspect->stated;
     if (isnan(cause->value)) {
         describe_choice(suspect, cause);

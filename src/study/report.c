@@ -73,16 +73,19 @@ static char* lead_words(const tl_chain* chain) {
     return tl_text_take(&words);
 }
 
-static void add_where(tl_report* report, char* path, const tl_part* part, char* words) {
+/// Takes over what it is given.
+static void add_where(tl_report* report, tl_report_where where) {
     report->wheres = tl_grow_one(report->wheres, report->where_count, sizeof *report->wheres);
-    report->wheres[report->where_count++] = (tl_report_where){path, part->kind->name, words};
+    report->wheres[report->where_count++] = where;
 }
 
 /// An item that has a name goes by it.
 static void add_item(void* context, tl_part* part, const tl_item* item, const char* path) {
     const char* kind = strrchr(path, '.');
     if (item && item->name && item->part == part && kind && strncmp(path, "chain", 5) == 0)
-        add_where(context, tl_printf("%.*s", (int)(kind - path), path), part, tl_copy(item->name));
+        add_where(context, (tl_report_where){.path = tl_printf("%.*s", (int)(kind - path), path),
+                                             .kind = part->kind->name,
+                                             .words = tl_copy(item->name)});
 }
 
 /// What paths are called where there is no rig file at hand: on the board.
@@ -90,11 +93,13 @@ static void name_places(tl_rig* rig, tl_report* report) {
     tl_lead_list leads;
     tl_leads_list(rig, &leads);
     for (size_t i = 0; i < leads.count; ++i)
-        add_where(report, tl_copy(leads.leads[i].path), leads.leads[i].part,
-                  tl_leads_where(&leads, leads.leads[i].path));
+        add_where(report, (tl_report_where){.path = tl_copy(leads.leads[i].path),
+                                            .kind = leads.leads[i].part->kind->name,
+                                            .words = tl_leads_where(&leads, leads.leads[i].path)});
     for (size_t i = 0; i < leads.joint_count; ++i)
-        add_where(report, tl_copy(leads.joints[i].path), leads.joints[i].part,
-                  tl_leads_where(&leads, leads.joints[i].path));
+        add_where(report, (tl_report_where){.path = tl_copy(leads.joints[i].path),
+                                            .kind = leads.joints[i].part->kind->name,
+                                            .words = tl_leads_where(&leads, leads.joints[i].path)});
     tl_leads_free(&leads);
     tl_rig_each_part(rig, add_item, report);
 }

@@ -361,8 +361,8 @@ def check_paper(cases, window, name):
             for left, top, right, bottom, text in found:
                 cases.check(float(left) > 30 and float(right) < float(width) - 30 and float(top) > 30
                             and float(bottom) < float(height) - 10, name, paper, "over the edge:", text)
-            on_page = " ".join(text for *_, text in found)
-            heads += re.search(r"\bvalue (?:(?:value|of|source) )*source\b", on_page) is not None
+            tops = {text: [float(one[1]) for one in found if one[-1] == text] for text in ("value", "source")}
+            heads += any(sum(abs(top - other) < 1 for other in tops["value"]) >= 2 for top in tops["source"])
         cases.check(heads >= 2, name, paper, "heads of the sources:", heads)
 
 
