@@ -48,7 +48,6 @@ const char tl_report_style[] =
     ".board svg{width:auto;max-width:none;height:auto}\n"
     "@media print{\n"
     ".sheet{page:board}\n"
-    "#sources{break-before:page;page-break-before:always}\n"
     ".fill{break-inside:avoid;page-break-inside:avoid}\n"
     ".end{break-before:avoid;page-break-before:avoid}\n"
     "nav{break-after:page;page-break-after:always}\n"
