@@ -31,6 +31,7 @@ typedef struct {
     tl_cause_kind kind;
     char* path;  ///< "chain[0].length", "guitar.volume.position"
     char* about; ///< of the item or part: a name, or ""
+    char* where; ///< of leads and joints: "lead 4, wah to compressor"; else ""
     char* unit;  ///< SI unit of the numbers; "" for shares and what has no number
     double stated;
     double value; ///< fitted; NAN where there is no number

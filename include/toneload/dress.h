@@ -120,6 +120,7 @@ typedef struct {
     double leakage_ohm; ///< infinite: none
     double openings;    ///< of each in 1000 hours; NAN: not stated
     double a_gig;       ///< of all of them in a gig; NAN
+    char* where;        ///< of the first: "lead 4, wah to compressor, at compressor"; may be empty
 } tl_dress_joint;
 
 typedef struct {

@@ -68,6 +68,7 @@ typedef struct {
     bool written; ///< the state the rig is written in
     char** same;  ///< states that read the same within TL_METER_SAME_DB
     size_t same_count;
+    size_t same_written; ///< which of them the rig is written in; same_count: none
     tl_meter_limits* db; ///< by frequency, against the generator's open output
 } tl_meter_state;
 #define TL_METER_SAME_DB 0.02

@@ -16,6 +16,7 @@
 typedef struct {
     char* name;     ///< "volume pot at 50 %"
     char* path;     ///< "guitar.volume"
+    char* where;    ///< of leads and joints: "lead 4, wah to compressor"; else ""
     double share;   ///< of the noise from 20 Hz to 20 kHz
     double a_share; ///< of the A-weighted noise
     double* v_rthz; ///< at the amp, by frequency of its tl_noise_at

@@ -13,12 +13,22 @@
 #include <stdbool.h>
 #include <stddef.h>
 
+/// What a path of the rig's file is called on the cut list and on the board.
+typedef struct {
+    char* path;       ///< "chain[14]"
+    const char* kind; ///< which may follow the path: "cable"
+    char* words;      ///< "lead 4, wah to compressor"; an item's name
+} tl_report_where;
+
 /// All answers on one rig. What the rig file says nothing of is NULL.
 typedef struct {
-    char* rig; ///< title
+    char* rig;  ///< title
+    char* file; ///< name of the rig's file, without folders
+    tl_report_where* wheres;
+    size_t where_count;
     double reference_hz;
     char* written;       ///< what is on in the state the file is written in: "drive and reverb"; ""
-    double direct_m;     ///< of lead in the direct line-up
+    char* direct;        ///< the direct line-up's leads in words: "6 m of standard-coax"
     bool direct_assumed; ///< the file does not say what the rig is held against
     tl_answer* answer;
     tl_states* states;    ///< NULL: nothing to step on, or too many states

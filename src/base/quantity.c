@@ -379,6 +379,8 @@ void tl_quantity_add(tl_text* text, tl_unit unit, double value) {
         tl_text_addf(text, "%.6g %%", 100 * value);
     } else if (unit == TL_UNIT_COUNT || unit == TL_UNIT_GAIN) {
         tl_text_addf(text, "%.6g", value);
+    } else if (unit == TL_UNIT_DECIBEL) {
+        tl_text_addf(text, "%.6g dB", value);
     } else if (unit == TL_UNIT_GAUGE) {
         tl_text_addf(text, "%.4g mm", 1e3 * value);
     } else if (unit == TL_UNIT_METRE) {

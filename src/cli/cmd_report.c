@@ -3,6 +3,9 @@
 #include "cli/command.h"
 
 #include <stdlib.h>
+#include <string.h>
+#include <strings.h>
+#include <sys/stat.h>
 
 /// The page, and if asked for the same on paper. The page is written first: without a program that
 /// prints there is still something to hand over.
@@ -18,15 +21,30 @@ static tl_status write_pages(const request* asked, const tl_report* report, tl_e
     return status;
 }
 
+/// Whether a file's name has an ending, in capitals or not. What is no file (a pipe, a terminal)
+/// has any.
+static bool ends_in(const char* name, const char* ending) {
+    struct stat about;
+    size_t size = strlen(name);
+    size_t least = strlen(ending);
+    return (size > least && strcasecmp(name + size - least, ending) == 0) ||
+           (stat(name, &about) == 0 && !S_ISREG(about.st_mode) && !S_ISDIR(about.st_mode));
+}
+
 /// Names that cannot be what is meant.
 static tl_status check_names(const request* asked, tl_error* error) {
     if (!asked->out)
         return tl_error_set(error, TL_BAD_INPUT, "expected a name for the page: --out FILE.html");
-    if (tl_plot_check_path(asked->out, NULL) == TL_OK)
+    if (!ends_in(asked->out, ".html") && !ends_in(asked->out, ".htm") &&
+        !ends_in(asked->out, ".xhtml"))
         return tl_error_set(error, TL_BAD_INPUT,
                             "%s: a report is a page: expected a name that ends in .html, and for "
                             "paper --pdf FILE.pdf beside it",
                             asked->out);
+    if (asked->pdf && !ends_in(asked->pdf, ".pdf"))
+        return tl_error_set(error, TL_BAD_INPUT,
+                            "%s: what is printed is PDF: expected a name that ends in .pdf",
+                            asked->pdf);
     tl_status status = tl_show_check_place(asked->out, error);
     if (status == TL_OK && asked->pdf)
         status = tl_show_check_place(asked->pdf, error);

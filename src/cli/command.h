@@ -167,6 +167,9 @@ extern const command command_report;
 extern const command command_accept;
 extern const command command_fit;
 
+/// TL_BAD_INPUT when two of these names (each may be NULL) lead to one file, there already or not.
+tl_status outputs_check(const char* const* outputs, size_t count, tl_error* error);
+
 /// Reads a command's options and words. TL_BAD_INPUT with the nearest option when one is unknown.
 tl_status request_read(const command* about, int count, char** words, request* asked,
                        tl_error* error);

@@ -368,9 +368,9 @@ static bool is_read(const request* asked, const char* output) {
 
 /// An answer must not take the place of a file it was worked out from.
 static tl_status check_overwriting(const request* asked, tl_error* error) {
-    const char* const outputs[] = {asked->output,      asked->plot,    asked->curves,
-                                   asked->out,         asked->dump,    asked->histograms,
-                                   asked->sensitivity, asked->drawing, asked->pdf};
+    const char* const outputs[] = {
+        asked->output,     asked->plot,        asked->curves,  asked->out, asked->dump,
+        asked->histograms, asked->sensitivity, asked->drawing, asked->pdf, asked->part};
     for (size_t i = 0; i < sizeof outputs / sizeof *outputs; ++i)
         if (is_read(asked, outputs[i])) {
             char* shown = tl_show_safe(outputs[i]);
@@ -379,7 +379,7 @@ static tl_status check_overwriting(const request* asked, tl_error* error) {
             free(shown);
             return status;
         }
-    return TL_OK;
+    return outputs_check(outputs, sizeof outputs / sizeof *outputs, error);
 }
 
 static tl_status check_words(const command* about, const request* asked, tl_error* error) {

@@ -13,6 +13,7 @@ static json_t* cause_json(const tl_cause* cause) {
     tl_json_put_words(row, "kind", tl_cause_name(cause->kind));
     tl_json_put_words(row, "path", cause->path);
     tl_json_put_words(row, "about", cause->about);
+    tl_json_put_words(row, "where", cause->where);
     tl_json_put_words(row, "unit", cause->unit);
     tl_json_put_number(row, "stated", cause->stated);
     tl_json_put_number(row, "value", cause->value);

@@ -17,6 +17,13 @@ const char* const tl_accept_assumed[] = {
     "memory, and two things wrong at once are not tried.",
     NULL};
 
+/// What the part is called, and where it is on the cut list.
+static void add_about(tl_text* text, const tl_cause* cause) {
+    const char* between = *cause->about && *cause->where ? "; " : "";
+    if (*cause->about || *cause->where)
+        tl_text_addf(text, " (%s%s%s)", cause->about, between, cause->where);
+}
+
 /// The path of an item: without the field at its end.
 static void add_item(tl_text* text, const tl_cause* cause) {
     const char* end = strrchr(cause->path, '.');
@@ -24,8 +31,7 @@ static void add_item(tl_text* text, const tl_cause* cause) {
                  cause->kind != TL_CAUSE_NOBUFFER && end && !strchr(end, ']');
     tl_text_addf(text, "%.*s", (int)(field ? (size_t)(end - cause->path) : strlen(cause->path)),
                  cause->path);
-    if (*cause->about)
-        tl_text_addf(text, " (%s)", cause->about);
+    add_about(text, cause);
 }
 
 static void add_range(tl_text* text, const tl_cause* cause) {
@@ -71,8 +77,7 @@ void tl_cause_add(tl_text* text, const tl_cause* cause, bool whole) {
         return;
     default:
         tl_text_add(text, cause->path);
-        if (*cause->about)
-            tl_text_addf(text, " (%s)", cause->about);
+        add_about(text, cause);
         tl_text_add(text, " is ");
         add_range(text, cause);
         tl_text_addf(text, " instead of %s", cause->stated_words);

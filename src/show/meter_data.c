@@ -97,6 +97,10 @@ static json_t* state_json(const tl_meter_card* card, const tl_meter_state* state
     for (size_t i = 0; i < state->same_count; ++i)
         json_array_append_new(same, tl_json_words(state->same[i]));
     tl_json_put(json, "same", same);
+    tl_json_put(json, "same_written",
+                state->same_written < state->same_count
+                    ? tl_json_words(state->same[state->same_written])
+                    : json_null());
     json_t* levels = json_array();
     for (size_t i = 0; i < card->hz_count; ++i) {
         json_t* row = reading_json(&state->db[i]);

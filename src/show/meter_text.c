@@ -98,11 +98,11 @@ void tl_meter_add_worn(tl_text* text, const tl_meter_card* card) {
     for (size_t i = 0; i < card->lead_count; ++i) {
         const tl_meter_lead* lead = &card->leads[i];
         if (lead->worn_ohm > 0)
-            add_paragraph(text,
-                          tl_printf("The ohm limit of lead %zu holds a worn joint (%s, %.3g "
-                                    "ohm) that the rig file states. Mend it: the lead then "
-                                    "reads %.2f ohm at most.",
-                                    lead->number, lead->worn, lead->worn_ohm, lead->mended_ohm));
+            tl_text_take_paragraph(
+                text, tl_printf("The ohm limit of lead %zu holds a worn joint (%s, %.3g "
+                                "ohm) that the rig file states. Mend it: the lead then "
+                                "reads %.2f ohm at most.",
+                                lead->number, lead->worn, lead->worn_ohm, lead->mended_ohm));
     }
 }
 
@@ -289,7 +289,8 @@ char* tl_meter_state_words(const tl_meter_card* card, const tl_meter_state* stat
     if (state->written && card->pedal_count)
         tl_text_add(&words, " (as the rig is written)");
     for (size_t i = 0; i < state->same_count; ++i)
-        tl_text_addf(&words, "%s%s", i ? ", " : "; the same within 0.02 dB: ", state->same[i]);
+        tl_text_addf(&words, "%s%s%s", i ? ", " : "; the same within 0.02 dB: ", state->same[i],
+                     i == state->same_written ? " (as the rig is written)" : "");
     return tl_text_take(&words);
 }
 

@@ -11,6 +11,7 @@ static json_t* parts_json(const tl_noise_at* at) {
         json_t* row = json_object();
         tl_json_put_words(row, "name", part->name);
         tl_json_put_words(row, "path", part->path);
+        tl_json_put_words(row, "where", part->where);
         tl_json_put_number(row, "power_share", part->share);
         tl_json_put_number(row, "a_weighted_power_share", part->a_share);
         json_array_append_new(list, row);

@@ -73,6 +73,13 @@ static void part_row(tl_table* table, const char* name, const char* path, double
     tl_noise_volts_cell(table, total_v * sqrt(share));
 }
 
+/// A part, a lead or a joint with its number on the cut list.
+static void add_part(tl_table* table, const tl_noise_part* part, double total_v) {
+    char* name = tl_printf("%s%s%s", part->name, *part->where ? ": " : "", part->where);
+    part_row(table, name, part->path, part->share, part->a_share, total_v);
+    free(name);
+}
+
 static void add_budget(tl_text* text, const tl_noise_at* at) {
     tl_table* table = tl_table_new();
     tl_table_column(table, "who makes it", "name");
@@ -82,8 +89,7 @@ static void add_budget(tl_text* text, const tl_noise_at* at) {
     tl_table_column(table, "alone it\nwould be", "v");
     size_t shown = tl_noise_count_shown(at);
     for (size_t i = 0; i < shown; ++i)
-        part_row(table, at->parts[i].name, at->parts[i].path, at->parts[i].share,
-                 at->parts[i].a_share, at->total_v);
+        add_part(table, &at->parts[i], at->total_v);
     if (shown < at->part_count) {
         char* words = tl_printf("%zu others", at->part_count - shown);
         part_row(table, words, "", tl_noise_rest(at, shown, false), tl_noise_rest(at, shown, true),

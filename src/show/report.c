@@ -14,7 +14,7 @@ typedef struct {
 } section;
 
 static const section sections[] = {
-    {"tone", "What was promised, and what is delivered", tl_report_add_start},
+    {"tone", "What it is held against, and what is delivered", tl_report_add_start},
     {"states", "With pedals on and off", tl_report_add_states},
     {"noise", "What hisses", tl_report_add_noise},
     {"power", "Power", tl_report_add_power},
@@ -24,8 +24,8 @@ static const section sections[] = {
     {"bill", "How it is held, and what it takes", tl_report_add_bill},
     {"card", "What the meter must read", tl_report_add_card},
     {"service", "Looking after it", tl_report_add_service},
-    {"sources", "Where every value comes from", tl_report_add_sources},
     {"cautions", "Cautions", tl_report_add_cautions},
+    {"sources", "For the file: where every value comes from", tl_report_add_sources},
 };
 enum { SECTIONS = sizeof sections / sizeof *sections };
 
@@ -55,6 +55,16 @@ static void add_contents(tl_text* page) {
     tl_text_add(page, "</ol>\n</nav>\n");
 }
 
+/// What tells one copy from another. The day is left to be written in: the same rig gives the same
+/// page on any day.
+static void add_cover(tl_text* page, const tl_report* report) {
+    tl_html_say(page,
+                "<p class=\"cover\">Rig file: @s. Computed by toneload @s.</p>\n"
+                "<p class=\"fill\"><span>Built by: <i></i></span> <span>Date: <i></i></span> "
+                "<span>Serial no.: <i></i></span></p>\n",
+                report->file, tl_version());
+}
+
 char* tl_report_page(const tl_report* report, tl_paper paper) {
     tl_locale locale = tl_locale_plain();
     tl_text page = {0};
@@ -63,16 +73,23 @@ char* tl_report_page(const tl_report* report, tl_paper paper) {
     tl_html_add(&page, report->rig);
     tl_text_add(&page, "</h1>\n<p class=\"rig\">What this rig does to the guitar, how it is built, "
                        "and how to look after it</p>\n");
+    add_cover(&page, report);
     tl_report_add_glance(&page, report);
     add_contents(&page);
     for (size_t i = 0; i < SECTIONS; ++i) {
-        tl_html_say(&page, "<section id=\"@s\">\n<h2>@n. @s</h2>\n", sections[i].id, i + 1,
-                    sections[i].title);
-        sections[i].add(&page, report);
+        bool sheet = sections[i].add == tl_report_add_drawing && report->build; // one of its own
+        tl_html_say(&page, "<section id=\"@s\" class=\"@s\">\n<h2>@n. @s</h2>\n", sections[i].id,
+                    sheet ? "sheet" : "flow", i + 1, sections[i].title);
+        tl_text words = {0};
+        tl_text_add(&words, "");
+        sections[i].add(&words, report);
+        if (sections[i].add == tl_report_add_sources) // it tells the paths of the rig's file
+            tl_text_add(&page, tl_text_get(&words));
+        else
+            tl_report_add_named(&page, report, tl_text_get(&words));
+        tl_text_free(&words);
         tl_text_add(&page, "</section>\n");
     }
-    tl_html_say(&page, "<p class=\"small end\">Computed by toneload @s from the rig's file.</p>\n",
-                tl_version());
     tl_text_add(&page, "</main>\n</body>\n</html>\n");
     tl_locale_restore(locale);
     return tl_text_take(&page);

@@ -49,6 +49,10 @@ void tl_report_add_service(tl_text* page, const tl_report* report);
 void tl_report_add_sources(tl_text* page, const tl_report* report);
 void tl_report_add_cautions(tl_text* page, const tl_report* report);
 
+/// Adds markup in which paths of the rig's file give way to what stands on the board ("chain[14]"
+/// becomes "lead 4, wah to compressor"), and words about commands to words about sections.
+void tl_report_add_named(tl_text* page, const tl_report* report, const char* markup);
+
 /// What stands above the contents: the verdict in plain words, and all else at a glance.
 void tl_report_add_glance(tl_text* page, const tl_report* report);
 

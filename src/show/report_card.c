@@ -7,8 +7,9 @@
 
 static void add_steps(tl_text* page, const tl_meter_card* card) {
     const char* words = NULL;
-    tl_html_say(page, "<p class=\"fill\">Board, serial no.: <span></span> Date: <span></span> "
-                      "Measured by: <span></span> Meters: <span></span></p>\n"
+    tl_html_say(page, "<p class=\"fill\"><span>Board, serial no.: <i></i></span> <span>Date: "
+                      "<i></i></span> <span>Measured by: <i></i></span> <span>Meters: "
+                      "<i></i></span></p>\n"
                       "<h3>Order of work</h3>\n<ol class=\"steps\">\n");
     for (size_t i = 0; (words = tl_meter_step(card, i)); ++i)
         tl_html_say(page, "<li>@s</li>\n", words);
@@ -77,6 +78,7 @@ void tl_report_add_card(tl_text* page, const tl_report* report) {
             tl_html_say(page, "<li>@s</li>\n", card->assumed[i]);
         tl_text_add(page, "</ul>\n");
     }
-    tl_html_say(page, "<p class=\"fill\">All within limits: yes / no. Exceptions: <span></span> "
-                      "Signed: <span></span> Checked by: <span></span></p>\n");
+    tl_html_say(page, "<p class=\"fill end\"><span>All within limits: yes / no.</span> "
+                      "<span>Exceptions: <i></i></span> <span>Signed: <i></i></span> <span>Checked "
+                      "by: <i></i></span></p>\n");
 }

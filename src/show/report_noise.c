@@ -35,30 +35,31 @@ static tl_table* totals_table(const tl_noise* noise) {
     return table;
 }
 
-static void add_part(tl_table* table, const char* name, const char* path, double a_share,
-                     double volts) {
+static void add_part(tl_table* table, char* name, double a_share, double volts) {
     tl_table_row(table);
-    tl_table_words(table, name);
-    tl_table_words(table, path);
+    tl_table_take_words(table, name);
     tl_noise_share_cell(table, a_share);
     tl_noise_volts_cell(table, volts);
+}
+
+/// "6 m of standard-coax (lead 1, guitar to drive)".
+static char* part_words(const tl_noise_part* part) {
+    return *part->where ? tl_printf("%s (%s)", part->name, part->where) : tl_copy(part->name);
 }
 
 static tl_table* budget_table(const tl_noise_at* at) {
     tl_table* table = tl_table_new();
     tl_table_column(table, "who makes it", "name");
-    tl_table_column(table, "in the rig file", "path");
     tl_table_column(table, "share of\nthe power", "a_share");
     tl_table_column(table, "alone it\nwould be", "v");
     size_t shown = tl_noise_count_shown(at);
     for (size_t i = 0; i < shown; ++i)
-        add_part(table, at->parts[i].name, at->parts[i].path, at->parts[i].a_share,
+        add_part(table, part_words(&at->parts[i]), at->parts[i].a_share,
                  at->a_weighted_v * sqrt(at->parts[i].a_share));
     if (shown < at->part_count) {
         double share = tl_noise_rest(at, shown, true);
-        char* words = tl_printf("%zu others", at->part_count - shown);
-        add_part(table, words, "", share, at->a_weighted_v * sqrt(share));
-        free(words);
+        add_part(table, tl_printf("%zu others", at->part_count - shown), share,
+                 at->a_weighted_v * sqrt(share));
     }
     return table;
 }

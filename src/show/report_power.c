@@ -95,6 +95,10 @@ static void add_joints(tl_text* page, const tl_dress* dress) {
     }
     tl_report_add_table(page, tl_dress_joints_table(&dress->joints),
                         "The joints that the signal passes");
+    for (size_t i = 0; i < dress->joints.kind_count; ++i)
+        if (dress->joints.kinds[i].count == 1 && *dress->joints.kinds[i].where)
+            tl_html_say(page, "<p>The one \xe2\x80\x9c@s\xe2\x80\x9d is that of @s.</p>\n",
+                        dress->joints.kinds[i].name, dress->joints.kinds[i].where);
     tl_dress_add_joint_points(&points, dress);
     tl_report_add_prose(page, tl_text_take(&points));
 }

@@ -64,12 +64,14 @@ static void add_joints(tl_text* page, const tl_dress_joints* joints) {
         return;
     }
     const tl_dress_joint* worst = &joints->kinds[joints->worst];
-    tl_html_say(page,
-                "<li>It crackles or cuts out: most likely @s \xe2\x80\x9c@s\xe2\x80\x9d (@p of all "
-                "openings that "
-                "are to be expected come from there)",
-                worst->count > 1 ? "one of the joints" : "the one joint", worst->name,
-                round(100 * worst->a_gig / joints->openings_a_gig) / 100);
+    tl_html_say(
+        page,
+        "<li>It crackles or cuts out: most likely @s \xe2\x80\x9c@s\xe2\x80\x9d@s@s (@p of all "
+        "openings that "
+        "are to be expected come from there)",
+        worst->count > 1 ? "one of the joints" : "the one joint", worst->name,
+        worst->count > 1 || !*worst->where ? "" : ", ", worst->count > 1 ? "" : worst->where,
+        round(100 * worst->a_gig / joints->openings_a_gig) / 100);
     if (joints->mended_gig > joints->quiet_gig + 0.0005)
         tl_html_say(page,
                     ". Mended, as good as @s, it lifts the chance of a gig without a crackle from "
@@ -161,11 +163,14 @@ static void add_spares(tl_text* page, const tl_report* report) {
     tl_html_say(page,
                 "<h3>Spares to carry</h3>\n<ul>\n"
                 "<li>One lead as long as the longest, and one patch lead of each kind.</li>\n");
-    if (joints->count && joints->worst < joints->kind_count)
-        tl_html_say(page,
-                    "<li>Plugs for @s \xe2\x80\x9c@s\xe2\x80\x9d: they open most often.</li>\n",
-                    joints->kinds[joints->worst].count > 1 ? "the joints" : "the joint",
-                    joints->kinds[joints->worst].name);
+    if (joints->count && joints->worst < joints->kind_count) {
+        const tl_dress_joint* worst = &joints->kinds[joints->worst];
+        bool one = worst->count == 1 && *worst->where;
+        tl_html_say(
+            page, "<li>Plugs for @s \xe2\x80\x9c@s\xe2\x80\x9d@s@s@s: they open most often.</li>\n",
+            worst->count > 1 ? "the joints" : "the joint", worst->name, one ? " (" : "",
+            one ? worst->where : "", one ? ")" : "");
+    }
     if (report->power)
         tl_html_say(page, "<li>One DC lead with the plug that most pedals take@s.</li>\n",
                     tl_power_polarity(report->power) ? "" : ", and one of the other polarity");

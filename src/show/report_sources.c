@@ -103,6 +103,17 @@ static void add_part(tl_text* page, const tl_inspection* found, size_t first) {
     free(name);
 }
 
+/// What the paths below are called on the board.
+static void add_bridge(tl_text* page, const tl_report* report) {
+    if (!report->where_count)
+        return;
+    tl_html_say(page, "<p>The rig\xe2\x80\x99s file numbers what is in the chain. On the board and "
+                      "the cut list that is:</p>\n<ul class=\"bridge\">\n");
+    for (size_t i = 0; i < report->where_count; ++i)
+        tl_html_say(page, "<li>@s: @s</li>\n", report->wheres[i].path, report->wheres[i].words);
+    tl_text_add(page, "</ul>\n");
+}
+
 static bool begins_part(const tl_inspection* found, size_t which) {
     for (size_t i = 0; i < which; ++i)
         if (share_part(&found->rows[i], &found->rows[which]))
@@ -159,6 +170,7 @@ void tl_report_add_sources(tl_text* page, const tl_report* report) {
             tl_html_say(page, "<li>@s</li>\n", found->remarks[i]);
         tl_text_add(page, "</ul>\n");
     }
+    add_bridge(page, report);
     add_values(page, found);
 }
 

@@ -177,6 +177,51 @@ static size_t count_loud(const tl_dress* dress, bool* above) {
     return loud;
 }
 
+/// How far a run's leads have to be apart for nothing of it to be heard; NAN: no spacing does it,
+/// or none is needed.
+static double apart_m(const tl_dress* dress, const tl_dress_run* run) {
+    if (run->leaks)
+        return run->may_lie ? NAN : run->apart_m;
+    double most_m = 0;
+    for (size_t amp = 0; run->amps && amp < dress->amp_count; ++amp)
+        if (run->amps[amp].as_is.verdict != TL_DRESS_BURIED)
+            most_m = isnan(run->amps[amp].enough_m) ? NAN : fmax(most_m, run->amps[amp].enough_m);
+    return most_m > 0 ? most_m : NAN;
+}
+
+static bool buffer_helps(const tl_dress* dress, const tl_dress_run* run) {
+    bool helps = run->amps != NULL;
+    for (size_t amp = 0; run->amps && amp < dress->amp_count; ++amp)
+        helps = helps && run->amps[amp].buffered.verdict == TL_DRESS_BURIED;
+    return helps;
+}
+
+/// The shortest cure of each run that may be heard, the first ones only.
+static void add_lead_cures(tl_text* page, const tl_dress* dress) {
+    enum { MOST_CURES = 3 };
+    size_t told = 0;
+    for (size_t i = 0; i < dress->run_count && told < MOST_CURES; ++i) {
+        const tl_dress_run* run = &dress->runs[i];
+        bool above = false;
+        const tl_dress only = {
+            .runs = (tl_dress_run*)run, .run_count = 1, .amp_count = dress->amp_count};
+        double enough_m = apart_m(dress, run);
+        bool buffer = buffer_helps(dress, run);
+        if (!count_loud(&only, &above) || (isnan(enough_m) && !buffer))
+            continue;
+        char* spacing = tl_printf("%.0f mm", 1e3 * enough_m);
+        tl_html_say(page, "@s \xe2\x80\x9c@s\xe2\x80\x9d: ", told++ ? ";" : " The cure for",
+                    run->name);
+        if (!isnan(enough_m))
+            tl_html_say(page, "keep the two leads @s apart, centre to centre@s", spacing,
+                        buffer ? ", or a buffer in front" : "");
+        else
+            tl_html_say(page, "a buffer in front");
+        free(spacing);
+    }
+    tl_text_add(page, told ? "." : "");
+}
+
 static void add_leads_row(tl_text* page, const tl_report* report) {
     const tl_dress* dress = report->dress;
     bool above = false;
@@ -192,7 +237,14 @@ static void add_leads_row(tl_text* page, const tl_report* report) {
                     "@n of the @n places where a lead runs beside another one may be heard: see "
                     "<a href=\"#leads\">section 5</a>.",
                     loud, dress->run_count);
+    if (loud)
+        add_lead_cures(page, dress);
     close_row(page);
+}
+
+/// A chance in words that do not claim more than figures from memory are good for.
+static size_t gigs_of_100(double chance) {
+    return (size_t)lround(100 * chance);
 }
 
 static void add_joints_row(tl_text* page, const tl_report* report) {
@@ -204,11 +256,19 @@ static void add_joints_row(tl_text* page, const tl_report* report) {
              chance > 0.98  ? TL_REPORT_FINE
              : chance > 0.8 ? TL_REPORT_MIND
                             : TL_REPORT_MEND);
-    tl_html_say(page, "The chance of a gig without a crackle from its @n joints is @p.",
-                joints->count, round(1000 * chance) / 1000);
-    if (joints->mended_gig > chance + 0.005)
-        tl_html_say(page, " With @s mended it is @p.", joints->kinds[joints->worst].name,
-                    round(1000 * joints->mended_gig) / 1000);
+    const tl_dress_joint* worst = &joints->kinds[joints->worst];
+    bool mend = joints->mended_gig > chance + 0.005;
+    if (mend && worst->count == 1 && *worst->where)
+        tl_html_say(page, "One joint is the weak one: @s. ", worst->where);
+    else if (mend)
+        tl_html_say(page, "@n of the @n joints (\xe2\x80\x9c@s\xe2\x80\x9d) are the weak ones. ",
+                    worst->count, joints->count, worst->name);
+    tl_html_say(page, "About @n of 100 gigs pass without a crackle from a joint",
+                gigs_of_100(chance));
+    if (mend)
+        tl_html_say(page, "; with @s mended, @n", worst->count == 1 ? "that one" : "those",
+                    gigs_of_100(joints->mended_gig));
+    tl_text_add(page, ".");
     close_row(page);
 }
 
@@ -274,7 +334,11 @@ void tl_report_add_glance(tl_text* page, const tl_report* report) {
     add_joints_row(page, report);
     add_board_row(page, report);
     add_cost_row(page, report);
-    tl_text_add(page, "</dl>\n");
+    tl_html_say(page,
+                "</dl>\n<p class=\"small\">Where <i>fine</i> ends and <i>to mend</i> begins is our "
+                "own choice: tone, up to borderline and from plain on; pedals, 1 and 3 dB; hiss, 3 "
+                "and 10 dB; joints, 98 and 80 of 100 gigs; leads, what may be heard and what is "
+                "over the hiss.</p>\n");
 }
 
 // ---- the curves and the figures
@@ -282,9 +346,9 @@ void tl_report_add_glance(tl_text* page, const tl_report* report) {
 static void add_promise(tl_text* page, const tl_report* report) {
     const tl_solved* rig = &report->answer->solved[tl_report_worst_amp(report->answer)];
     tl_html_say(page,
-                "<p><b>Promised:</b> between the guitar and the amp nothing is lost. The guitar "
-                "arrives as it does through @m of lead straight into the same amp@s.</p>\n",
-                report->direct_m,
+                "<p><b>Held against:</b> the guitar plugged straight into the same amp with @s@s. "
+                "The aim of a rig would be that nothing audible is lost against it.</p>\n",
+                report->direct,
                 report->direct_assumed ? " (the rig's file does not say what it is held against: "
                                          "this is what is usual)"
                                        : "");

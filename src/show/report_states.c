@@ -76,6 +76,31 @@ static void add_row(tl_table* table, const tl_states* states, const row* one, bo
     }
 }
 
+/// The row that a state shares.
+static size_t row_of(const tl_states* states, const row* rows, size_t count, size_t state) {
+    size_t at = 0;
+    while (at < count && !is_alike(states, rows[at].state, state))
+        ++at;
+    return at;
+}
+
+/// Why a row names one state and stands for many.
+static void add_merging(tl_text* page, const tl_states* states, const row* rows, size_t count) {
+    char* near = tl_printf("%g dB", alike_db);
+    tl_html_say(page,
+                "<p>Of the combinations that share a row the one furthest from plugged straight "
+                "in is named. The others in it are within @s of it in every band of hearing, and "
+                "the ear's verdict is the same.",
+                near);
+    size_t one = row_of(states, rows, count, states->apart[0]);
+    if (states->spread.worst_db > 0 && one < count &&
+        one == row_of(states, rows, count, states->apart[1]))
+        tl_html_say(page, " That even the two furthest apart share one says that nobody hears "
+                          "which pedals are on.");
+    tl_html_say(page, "</p>\n");
+    free(near);
+}
+
 static void add_table(tl_text* page, const tl_report* report) {
     const tl_states* states = report->states;
     row rows[MOST_ROWS];
@@ -102,6 +127,8 @@ static void add_table(tl_text* page, const tl_report* report) {
                                          "first"
                                        : "The combinations, the one furthest from plugged straight "
                                          "in first; those that sound alike share a row");
+    if (merged)
+        add_merging(page, states, rows, count);
     if (left)
         tl_html_say(page,
                     "<p>@n more lie nearer to plugged straight in than the last of these.</p>\n",
@@ -232,7 +259,7 @@ void tl_report_add_states(tl_text* page, const tl_report* report) {
         return;
     }
     add_spread(page, report);
-    add_figure(page, states);
     add_table(page, report);
+    add_figure(page, states);
     add_effects(page, states);
 }

@@ -51,7 +51,7 @@ const char* tl_report_region(double hz) {
            : hz < 300  ? "the bass"
            : hz < 800  ? "the low mids"
            : hz < 2000 ? "the mids"
-           : hz < 5000 ? "the presence range"
+           : hz < 5000 ? "the high mids"
                        : "the top end";
 }
 

@@ -256,6 +256,7 @@ static void free_class(tl_cause_class* class) {
         tl_cause* cause = &class->causes[i];
         free(cause->path);
         free(cause->about);
+        free(cause->where);
         free(cause->unit);
         free(cause->stated_words);
         free(cause->value_words);

@@ -309,6 +309,7 @@ static void walk_chain(tl_prospect* p, const tl_chain* chain) {
 void tl_suspects_list(tl_prospect* prospect, bool bench) {
     listing l = {prospect, bench};
     tl_rig_each_part(prospect->plan.rig, visit, &l);
+    tl_leads_list(prospect->plan.rig, &prospect->leads);
     const tl_pedals still = {.rig = prospect->plan.rig, .state_count = 1};
     prospect->slots = tl_slots_open(prospect->plan.rig, &still);
     prospect->gap = tl_part_new(&tl_kind_contact);
@@ -321,6 +322,7 @@ void tl_suspects_free(tl_prospect* prospect) {
         free(prospect->suspects[i].about);
     }
     free(prospect->suspects);
+    tl_leads_free(&prospect->leads);
     tl_slots_free(&prospect->slots);
     tl_part_free(prospect->gap);
 }

@@ -110,6 +110,7 @@ static void describe_choice(const tl_suspect* suspect, tl_cause* cause) {
 void tl_cause_describe(const tl_prospect* prospect, const tl_suspect* suspect, tl_cause* cause) {
     cause->path = tl_copy(suspect->path);
     cause->about = tl_copy(suspect->about);
+    cause->where = tl_leads_where(&prospect->leads, suspect->path);
     cause->stated = suspect->stated;
     if (isnan(cause->value)) {
         describe_choice(suspect, cause);

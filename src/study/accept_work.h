@@ -7,6 +7,7 @@
 #define TL_STUDY_ACCEPT_WORK_H
 
 #include "base/place.h"
+#include "study/leads.h"
 #include "study/normal.h"
 #include "study/session.h"
 #include "study/slots.h"
@@ -78,6 +79,7 @@ typedef struct {
 typedef struct {
     tl_session* session;
     tl_spread_plan plan;
+    tl_lead_list leads; ///< as they were before slots were opened between them
     tl_slots slots;
     tl_part* gap; ///< the contact that is put into one
     size_t amp;

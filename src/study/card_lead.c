@@ -5,134 +5,13 @@
 #include "base/text.h"
 #include "parts/kinds.h"
 #include "rig/follow.h"
+#include "study/leads.h"
 
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
 static const char* const jack_contacts[] = {"tip", "sleeve"};
-
-/// A cable of the rig and what stands around it.
-typedef struct {
-    tl_part* part;
-    const tl_part* joints[2]; ///< before and behind it; NULL: none stated
-    char* path;
-    char* from;
-    char* to;
-} found_lead;
-
-typedef struct {
-    found_lead* leads;
-    size_t count;
-} lead_list;
-
-// ---- finding them
-
-/// A joint of the lead itself. A socket's, a relay's or a switch's contact stays with its box.
-static const tl_part* joint_of(const tl_item* item) {
-    static const char* const fixed[] = {"socket", "relay", "foot-switch"};
-    const tl_part* part = item->part;
-    if (!part || part->kind != &tl_kind_contact)
-        return NULL;
-    for (size_t i = 0; part->library && i < sizeof fixed / sizeof *fixed; ++i)
-        if (strncmp(part->library, fixed[i], strlen(fixed[i])) == 0)
-            return NULL;
-    return part;
-}
-
-/// Whether a lead's plug can go into it: not into another lead or a bare contact.
-static bool is_box(const tl_item* item) {
-    return !item->part ||
-           (item->part->kind != &tl_kind_cable && item->part->kind != &tl_kind_contact);
-}
-
-static char* box_words(const tl_item* item, const char* path) {
-    if (item->name)
-        return tl_copy(item->name);
-    if (tl_item_is_split(item))
-        return tl_copy("split");
-    return tl_printf("%s %s", item->part->kind->name, path);
-}
-
-static void walk_branch(lead_list* list, const tl_branch* branch, const char* path,
-                        const char* from, const char* to);
-static void walk_chain(lead_list* list, const tl_chain* chain, const char* path, const char* from,
-                       const char* to);
-
-/// The nearest box of a chain on one side of an item, else what its chain hangs on.
-static char* neighbour(const tl_chain* chain, const char* path, size_t index, int side,
-                       const char* otherwise) {
-    for (size_t i = index + (size_t)side; i < chain->count; i += (size_t)side) {
-        const tl_item* item = &chain->items[i];
-        char* at = tl_printf("%s[%zu]", path, i);
-        char* words = is_box(item) ? box_words(item, at) : tl_copy("another lead");
-        bool passes = !is_box(item) && item->part->kind == &tl_kind_contact;
-        free(at);
-        if (!passes)
-            return words;
-        free(words);
-    }
-    return tl_copy(otherwise);
-}
-
-static void add_lead(lead_list* list, const tl_chain* chain, const char* path, size_t index,
-                     const char* from, const char* to) {
-    list->leads = tl_grow_one(list->leads, list->count, sizeof *list->leads);
-    list->leads[list->count++] = (found_lead){
-        .part = chain->items[index].part,
-        .joints = {index ? joint_of(&chain->items[index - 1]) : NULL,
-                   index + 1 < chain->count ? joint_of(&chain->items[index + 1]) : NULL},
-        .path = tl_printf("%s[%zu]", path, index),
-        .from = neighbour(chain, path, index, -1, from),
-        .to = neighbour(chain, path, index, 1, to)};
-}
-
-/// A loop's leads, or those of branches.
-static void walk_inside(lead_list* list, const tl_item* item, const char* path) {
-    char* box = box_words(item, path);
-    if (item->loop.count) {
-        char* inner = tl_printf("%s.chain", path);
-        char* send = tl_printf("%s send", box);
-        char* back = tl_printf("%s return", box);
-        walk_chain(list, &item->loop, inner, send, back);
-        free(inner);
-        free(send);
-        free(back);
-    }
-    for (size_t i = 0; i < item->branch_count; ++i) {
-        const tl_branch* branch = &item->branches[i];
-        char* inner = item->part ? tl_printf("%s.tuner-out", path)
-                                 : tl_printf("%s.split[%s]", path, branch->name);
-        char* from = item->part ? tl_printf("%s side", box) : tl_printf("%s %s", box, branch->name);
-        char* to = item->part ? tl_copy("tuner")
-                              : tl_printf("%s %s", branch->amp ? "amp" : "end", branch->name);
-        walk_branch(list, branch, inner, from, to);
-        free(inner);
-        free(from);
-        free(to);
-    }
-    free(box);
-}
-
-static void walk_chain(lead_list* list, const tl_chain* chain, const char* path, const char* from,
-                       const char* to) {
-    for (size_t i = 0; i < chain->count; ++i) {
-        const tl_item* item = &chain->items[i];
-        char* at = tl_printf("%s[%zu]", path, i);
-        if (item->part && item->part->kind == &tl_kind_cable)
-            add_lead(list, chain, path, i, from, to);
-        else
-            walk_inside(list, item, at);
-        free(at);
-    }
-}
-
-static void walk_branch(lead_list* list, const tl_branch* branch, const char* path,
-                        const char* from, const char* to) {
-    char* chain = *path ? tl_printf("%s.chain", path) : tl_copy("chain");
-    walk_chain(list, &branch->chain, chain, from, to);
-    free(chain);
-}
 
 // ---- what the meter reads
 
@@ -190,7 +69,7 @@ static double joint_ohm(const tl_part* joint) {
 
 /// Joints that the rig states to be so bad that a meter can tell them from sound ones: a limit that
 /// holds them lets through what is to be mended.
-static void set_worn(tl_meter_lead* lead, const found_lead* found) {
+static void set_worn(tl_meter_lead* lead, const tl_found_lead* found) {
     tl_text words = {0};
     for (int i = 0; i < 2; ++i) {
         double ohm = joint_ohm(found->joints[i]);
@@ -205,7 +84,7 @@ static void set_worn(tl_meter_lead* lead, const found_lead* found) {
 }
 
 /// What leaks from core to shield: the cable's insulation and the joints, as far as it is stated.
-static void set_insulation(tl_meter_lead* lead, const found_lead* found) {
+static void set_insulation(tl_meter_lead* lead, const tl_found_lead* found) {
     double siemens = tl_cable_per_metre(found->part).siemens * lead->length_m;
     for (int i = 0; i < 2; ++i)
         if (found->joints[i] && tl_part_has(found->joints[i], "leakage"))
@@ -214,8 +93,8 @@ static void set_insulation(tl_meter_lead* lead, const found_lead* found) {
     lead->least_insulation_ohm = lead->leaky ? 1 / siemens : TL_CARD_INSULATION_OHM;
 }
 
-static tl_status read_lead(const tl_card_work* work, const found_lead* found, tl_meter_lead* lead,
-                           tl_error* error) {
+static tl_status read_lead(const tl_card_work* work, const tl_found_lead* found,
+                           tl_meter_lead* lead, tl_error* error) {
     const tl_value* length = tl_part_value(found->part, "length");
     whole low;
     whole high;
@@ -268,12 +147,12 @@ static void take_listed(const tl_build_lead* from, tl_meter_lead* lead) {
     lead->plug_farad = lead->plugs_stated ? from->from.farad + from->to.farad : NAN;
 }
 
-static tl_status add_leads(tl_card_work* work, const lead_list* list, tl_error* error) {
+static tl_status add_leads(tl_card_work* work, const tl_lead_list* list, tl_error* error) {
     tl_meter_card* card = work->card;
     tl_status status = TL_OK;
     card->leads = tl_new(list->count, sizeof *card->leads);
     for (size_t i = 0; status == TL_OK && i < list->count; ++i) {
-        const found_lead* found = &list->leads[i];
+        const tl_found_lead* found = &list->leads[i];
         tl_meter_lead* lead = &card->leads[card->lead_count++];
         *lead = (tl_meter_lead){
             .number = i + 1,
@@ -321,20 +200,15 @@ static void assume(tl_meter_card* card) {
 }
 
 tl_status tl_card_leads(tl_card_work* work, tl_error* error) {
-    lead_list list = {0};
+    tl_lead_list list = {0};
     const tl_build_options nothing = {0};
     tl_status status = TL_OK;
     if (work->rig->board)
         status = tl_study_build(work->session, work->rig, &nothing, &work->build, error);
-    walk_branch(&list, &work->rig->main, "", "guitar", "amp");
+    tl_leads_list(work->rig, &list);
     if (status == TL_OK)
         status = add_leads(work, &list, error);
-    for (size_t i = 0; i < list.count; ++i) {
-        free(list.leads[i].path);
-        free(list.leads[i].from);
-        free(list.leads[i].to);
-    }
-    free(list.leads);
+    tl_leads_free(&list);
     if (status == TL_OK)
         assume(work->card);
     return status;

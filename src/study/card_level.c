@@ -379,22 +379,29 @@ static bool reads_same(const tl_meter_card* card, const tl_meter_state* a,
 /// Makes one of the states that read the same, named after the first.
 static void merge_states(tl_meter_card* card) {
     size_t kept = 0;
+    size_t* written = tl_new(card->state_count + 1, sizeof *written);
     for (size_t i = 0; i < card->state_count; ++i) {
         tl_meter_state state = card->states[i];
         size_t at = 0;
         while (at < kept && !reads_same(card, &card->states[at], &state))
             ++at;
         if (at == kept) {
+            written[kept] = SIZE_MAX;
             card->states[kept++] = state;
             continue;
         }
         tl_meter_state* first = &card->states[at];
         first->same = tl_grow(first->same, first->same_count + 1, sizeof *first->same);
+        if (state.written)
+            written[at] = first->same_count;
         first->same[first->same_count++] = tl_copy(state.name);
-        first->written = first->written || state.written;
         state_free(&state);
     }
     card->state_count = kept;
+    for (size_t i = 0; i < kept; ++i)
+        card->states[i].same_written =
+            written[i] < card->states[i].same_count ? written[i] : card->states[i].same_count;
+    free(written);
 }
 
 static tl_status solve_levels(tl_card_work* work, tl_error* error) {

@@ -216,7 +216,10 @@ static void build_circuits(dressing* d) {
     for (size_t i = 0; i < d->met_count; ++i)
         if (d->met[i]->kind == &tl_kind_contact)
             contacts[count++] = d->met[i];
-    tl_dress_count_joints(&d->dress->joints, contacts, count);
+    tl_lead_list leads;
+    tl_leads_list(d->rig, &leads);
+    tl_dress_count_joints(&d->dress->joints, contacts, count, &leads);
+    tl_leads_free(&leads);
     free(contacts);
     if (count) {
         tl_rig* bare = tl_dress_without_joints(d->rig);

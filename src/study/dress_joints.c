@@ -21,7 +21,14 @@ static bool are_alike(const tl_dress_joint* kind, const tl_dress_joint* joint) {
            kind->leakage_ohm == joint->leakage_ohm && openings;
 }
 
-static void add_joint(tl_dress_joints* joints, const tl_part* contact) {
+static char* where_words(const tl_lead_list* leads, const tl_part* contact) {
+    for (size_t i = 0; i < leads->joint_count; ++i)
+        if (leads->joints[i].part == contact)
+            return tl_leads_where(leads, leads->joints[i].path);
+    return tl_copy("");
+}
+
+static void add_joint(tl_dress_joints* joints, const tl_part* contact, const tl_lead_list* leads) {
     tl_dress_joint joint = {.name = contact->library ? contact->library : "of its own",
                             .count = 1,
                             .ohm = tl_part_number(contact, "resistance", 0),
@@ -41,6 +48,7 @@ static void add_joint(tl_dress_joints* joints, const tl_part* contact) {
         }
     joints->kinds = tl_grow(joints->kinds, joints->kind_count + 1, sizeof *joints->kinds);
     joint.name = tl_copy(joint.name);
+    joint.where = where_words(leads, contact);
     joints->kinds[joints->kind_count++] = joint;
 }
 
@@ -79,16 +87,19 @@ static void expect_openings(tl_dress_joints* joints) {
     joints->mended_gig = exp(saved - joints->openings_a_gig);
 }
 
-void tl_dress_count_joints(tl_dress_joints* joints, const tl_part* const* contacts, size_t count) {
+void tl_dress_count_joints(tl_dress_joints* joints, const tl_part* const* contacts, size_t count,
+                           const tl_lead_list* leads) {
     joints->leakage_ohm = INFINITY;
     for (size_t i = 0; i < count; ++i)
-        add_joint(joints, contacts[i]);
+        add_joint(joints, contacts[i], leads);
     expect_openings(joints);
 }
 
 void tl_dress_free_joints(tl_dress_joints* joints) {
-    for (size_t i = 0; i < joints->kind_count; ++i)
+    for (size_t i = 0; i < joints->kind_count; ++i) {
         free(joints->kinds[i].name);
+        free(joints->kinds[i].where);
+    }
     free(joints->kinds);
 }
 

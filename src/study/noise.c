@@ -194,6 +194,7 @@ static tl_noise_part* part_row(const listening* l, tl_noise_at* at, const owner*
     tl_noise_part* row = &at->parts[at->part_count++];
     *row = (tl_noise_part){.name = name,
                            .path = tl_copy(who ? who->path : ""),
+                           .where = tl_copy(who ? who->where : ""),
                            .v_rthz = tl_new(at->count, sizeof *row->v_rthz)};
     return row;
 }

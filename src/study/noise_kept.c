@@ -29,9 +29,9 @@ char* tl_noise_mark(const tl_noise_names* names, const tl_circuit* circuit, cons
             continue;
         const tl_noise_name* who = tl_noise_name_of(names, element->part);
         char* words = who ? tl_noise_words(who, tl_noise_slot_of(element)) : NULL;
-        tl_text_addf(&mark, "%c %u %u %u %a %d %s %s\n", element->kind, element->a, element->b,
+        tl_text_addf(&mark, "%c %u %u %u %a %d %s %s %s\n", element->kind, element->a, element->b,
                      element->control, element->value, (int)element->makes, who ? who->path : "",
-                     words ? words : "");
+                     words ? words : "", who ? who->where : "");
         free(words);
     }
     return tl_text_take(&mark);
@@ -53,6 +53,7 @@ static tl_noise_at copy_at(const tl_noise_at* at) {
         copy.parts[i] = at->parts[i];
         copy.parts[i].name = tl_copy(at->parts[i].name);
         copy.parts[i].path = tl_copy(at->parts[i].path);
+        copy.parts[i].where = tl_copy(at->parts[i].where);
         copy.parts[i].v_rthz = copy_of(at->parts[i].v_rthz, at->count);
     }
     return copy;
@@ -61,6 +62,7 @@ static tl_noise_at copy_at(const tl_noise_at* at) {
 void tl_noise_clear_part(tl_noise_part* part) {
     free(part->name);
     free(part->path);
+    free(part->where);
     free(part->v_rthz);
 }
 

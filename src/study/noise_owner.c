@@ -4,6 +4,7 @@
 #include "base/quantity.h"
 #include "base/text.h"
 #include "parts/kinds.h"
+#include "study/leads.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -12,17 +13,23 @@ static void collect_name(void* context, tl_part* part, const tl_item* item, cons
     tl_noise_names* names = context;
     names->names = tl_grow_one(names->names, names->count, sizeof *names->names);
     names->names[names->count++] =
-        (tl_noise_name){part, tl_copy(path), item && item->name ? tl_copy(item->name) : NULL};
+        (tl_noise_name){part, tl_copy(path), NULL, item && item->name ? tl_copy(item->name) : NULL};
 }
 
 void tl_noise_collect_names(tl_rig* rig, tl_noise_names* names) {
     *names = (tl_noise_names){0};
     tl_rig_each_part(rig, collect_name, names);
+    tl_lead_list leads;
+    tl_leads_list(rig, &leads);
+    for (size_t i = 0; i < names->count; ++i)
+        names->names[i].where = tl_leads_where(&leads, names->names[i].path);
+    tl_leads_free(&leads);
 }
 
 void tl_noise_free_names(tl_noise_names* names) {
     for (size_t i = 0; i < names->count; ++i) {
         free(names->names[i].path);
+        free(names->names[i].where);
         free(names->names[i].name);
     }
     free(names->names);

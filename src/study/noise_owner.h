@@ -18,7 +18,8 @@ typedef enum {
 typedef struct {
     const tl_part* part;
     char* path;
-    char* name; ///< of its item, or NULL
+    char* where; ///< of leads and joints, as the cut list has them; else ""
+    char* name;  ///< of its item, or NULL
 } tl_noise_name;
 
 typedef struct {

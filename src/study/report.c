@@ -4,11 +4,14 @@
 #include "study/session.h"
 
 #include "base/locale.h"
+#include "base/quantity.h"
 #include "base/text.h"
 #include "parts/kinds.h"
 #include "rig/toggle.h"
+#include "study/leads.h"
 
 #include <stdlib.h>
+#include <string.h>
 
 enum { MOST_PEDALS = 16 }; ///< with more there are too many states for one page to tell of
 
@@ -54,12 +57,51 @@ static void look_at_pedals(const reporting* r) {
     tl_toggles_free(&toggles);
 }
 
-static double length_m(const tl_chain* chain) {
-    double metres = 0;
-    for (size_t i = 0; i < chain->count; ++i)
-        if (chain->items[i].part && chain->items[i].part->kind == &tl_kind_cable)
-            metres += tl_part_number(chain->items[i].part, "length", 0);
-    return metres;
+/// "6 m of standard-coax and 15 cm of patch-coax"; "no lead".
+static char* lead_words(const tl_chain* chain) {
+    tl_text words = {0};
+    for (size_t i = 0; i < chain->count; ++i) {
+        const tl_part* part = chain->items[i].part;
+        if (!part || part->kind != &tl_kind_cable)
+            continue;
+        tl_text_add(&words, words.size ? " and " : "");
+        tl_quantity_add(&words, TL_UNIT_METRE, tl_part_number(part, "length", 0));
+        tl_text_addf(&words, " of %s", part->library ? part->library : "lead");
+    }
+    if (!words.size)
+        tl_text_add(&words, "no lead");
+    return tl_text_take(&words);
+}
+
+/// Takes over what it is given.
+static void add_where(tl_report* report, tl_report_where where) {
+    report->wheres = tl_grow_one(report->wheres, report->where_count, sizeof *report->wheres);
+    report->wheres[report->where_count++] = where;
+}
+
+/// An item that has a name goes by it.
+static void add_item(void* context, tl_part* part, const tl_item* item, const char* path) {
+    const char* kind = strrchr(path, '.');
+    if (item && item->name && item->part == part && kind && strncmp(path, "chain", 5) == 0)
+        add_where(context, (tl_report_where){.path = tl_printf("%.*s", (int)(kind - path), path),
+                                             .kind = part->kind->name,
+                                             .words = tl_copy(item->name)});
+}
+
+/// What paths are called where there is no rig file at hand: on the board.
+static void name_places(tl_rig* rig, tl_report* report) {
+    tl_lead_list leads;
+    tl_leads_list(rig, &leads);
+    for (size_t i = 0; i < leads.count; ++i)
+        add_where(report, (tl_report_where){.path = tl_copy(leads.leads[i].path),
+                                            .kind = leads.leads[i].part->kind->name,
+                                            .words = tl_leads_where(&leads, leads.leads[i].path)});
+    for (size_t i = 0; i < leads.joint_count; ++i)
+        add_where(report, (tl_report_where){.path = tl_copy(leads.joints[i].path),
+                                            .kind = leads.joints[i].part->kind->name,
+                                            .words = tl_leads_where(&leads, leads.joints[i].path)});
+    tl_leads_free(&leads);
+    tl_rig_each_part(rig, add_item, report);
 }
 
 static tl_status solve_tone(const reporting* r, tl_error* error) {
@@ -113,9 +155,12 @@ tl_status tl_study_report(tl_session* session, tl_rig* rig, const tl_report_opti
     r.report->rig = tl_copy(tl_rig_title(rig));
     r.report->reference_hz = options->reference_hz;
     r.report->playing_assumed = !options->playing;
-    r.report->direct_m = length_m(&rig->direct);
+    const char* folder_end = strrchr(tl_rig_path(rig), '/');
+    r.report->file = tl_copy(folder_end ? folder_end + 1 : tl_rig_path(rig));
+    r.report->direct = lead_words(&rig->direct);
     r.report->direct_assumed = !rig->has_direct;
     look_at_pedals(&r);
+    name_places(rig, r.report);
     tl_status status = tl_study_check(rig, &r.report->found, error);
     if (status == TL_OK)
         status = solve_tone(&r, error);
@@ -135,7 +180,14 @@ tl_status tl_study_report(tl_session* session, tl_rig* rig, const tl_report_opti
 void tl_report_free(tl_report* report) {
     if (!report)
         return;
+    for (size_t i = 0; i < report->where_count; ++i) {
+        free(report->wheres[i].path);
+        free(report->wheres[i].words);
+    }
+    free(report->wheres);
     free(report->rig);
+    free(report->file);
+    free(report->direct);
     free(report->written);
     free(report->no_states);
     tl_answer_free(report->answer);

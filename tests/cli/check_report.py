@@ -17,9 +17,9 @@ from cases import AMP, CHAIN, GUITAR, main
 
 XHTML = "{http://www.w3.org/1999/xhtml}"
 SVG = "{http://www.w3.org/2000/svg}"
-HEADINGS = ["What was promised, and what is delivered", "With pedals on and off", "What hisses", "Power",
+HEADINGS = ["What it is held against, and what is delivered", "With pedals on and off", "What hisses", "Power",
             "What the leads pick up", "The board to scale", "What to cut", "How it is held, and what it takes",
-            "What the meter must read", "Looking after it", "Where every value comes from", "Cautions"]
+            "What the meter must read", "Looking after it", "Cautions", "For the file: where every value comes from"]
 PAPERS = {"A4": (210, 297), "Letter": (215.9, 279.4)}
 HOSTILE = "</title></style><script>document.title='caught'</script><img src=x onerror=\"alert(1)\"> ' & ]]> --><!--"
 UNSEEN = "\u202eabc\u0007 <b>"  # a title may hold nothing that cannot be seen; a source is kept as it is
@@ -92,6 +92,8 @@ def check_tone(cases, page, rig):
     hearing = answer[0]["hearing"]
     said = page.section("tone")
     cases.check(f"Delivered: {hearing['verdict']} to the ear" in said, hearing)
+    cases.check("Held against: the guitar plugged straight into the same amp with 6 m of standard-coax" in said, said[:400])
+    cases.check("promise" not in page.words.lower(), "a promise that nobody gave")
     cases.check(f"{abs(hearing['worst_db']):.1f}\u00a0dB".replace("\u00a0", " ") in said.replace("\u00a0", " "), said[:400])
     rows = page.table("The figures")
     cases.check([row[0] for row in rows[1:3]] == ["through the rig", "plugged straight in"], rows)
@@ -141,11 +143,40 @@ def check_board(cases, page, rig):
     cases.check([int(row[0]) for row in rows] == [one["number"] for one in card["leads"]], "leads of the card", rows)
     levels = [rows for name, rows in page.tables.items() if name.startswith("In dB against")]
     cases.check(len(levels) == len(card["states"]), "levels of", len(levels), "states")
+    heads = [name for name in page.tables if name.startswith("In dB against")]
+    for head, state in zip(heads, card["states"]):
+        written = state["name"] if state["written"] else state["same_written"]
+        told = re.findall(r"([^:;,]+) \(as the rig is written\)", head)
+        cases.check([one.strip() for one in told] == ([written] if written else []), head, state["written"], written)
+    cases.check([one["same_written"] for one in card["states"]].count("drive + reverb") == 1, "drive and reverb are on")
     for rows, state in zip(levels, card["states"]):
         for row, one in zip(rows[1:], state["levels_db"]):
             cases.check(abs(float(row[1].replace("\u2212", "-")) - one["expected"]) < 0.006, row, one)
     blank = [one for one in page.root.iter(XHTML + "td") if one.get("class") == "write"]
     cases.check(len(blank) > 3 * len(card["leads"]) and not any(words(one) for one in blank), "room to write")
+
+
+def check_hand_over(cases, page, rig):
+    """For who has the board and no rig file: its copy is told apart, leads and joints go by the cut list, no commands."""
+    head = page.words.split("You can hear")[0]
+    for said in ("Rig file: buffered-board.yaml.", "toneload 0.", "Built by:", "Date:", "Serial no.:"):
+        cases.check(said in head, said, "is not in", head)
+    paper = page.words.replace(page.section("sources"), "")
+    for talk in (r"chain\[", r" --[a-z]", r"toneload(?! \d)"):
+        cases.check(not re.search(talk, paper), talk, re.findall(".{60}" + talk, paper))
+    numbers = {one["path"]: one for one in ask(cases, "build", rig)["leads"] if one["path"]}
+    bridge = dict(words(one).split(": ", 1) for one in page.root.iter(XHTML + "li") if words(one).startswith("chain["))
+    for path, one in numbers.items():
+        ends = [one[end]["name"].rsplit(" ", 1)[0] if one[end]["name"].endswith((" in", " out")) else one[end]["name"]
+                for end in ("from", "to")]
+        cases.check(bridge.get(path) == f"lead {one['number']}, {ends[0]} to {ends[1]}", path, bridge.get(path), one["number"])
+    worn = "lead 4, wah to compressor, at compressor"
+    for place in (paper.split("Contents")[0], page.section("leads"), page.section("service")):
+        cases.check(worn in place, "where the worn joint is:", place[:900])
+    parts = [one for one in ask(cases, "noise", rig)["parts"] if one["path"].startswith("chain[14].")]
+    cases.check([one["where"] for one in parts] == ["lead 4, wah to compressor"], parts)
+    runs = [row[1] for row in page.table("Which lead runs")[1:]]
+    cases.check(runs[0] == "lead 1, guitar to front buffer", runs)
 
 
 def check_sources(cases, page, rig):
@@ -172,6 +203,7 @@ def check_figures(cases):
     check_tone(cases, page, rig)
     check_board(cases, page, rig)
     check_sources(cases, page, rig)
+    check_hand_over(cases, page, rig)
 
 
 def check_odd_rigs(cases):
@@ -218,6 +250,24 @@ def fails(cases, status, holds, *what, **more):
     cases.check(done.returncode == status and holds.encode() in done.stderr, what, done)
 
 
+def check_one_file(cases):
+    """Two answers that would go into one file, by whatever names."""
+    os.symlink("kept.html", cases.path("link.pdf"))
+    os.symlink("./new.html", cases.path("ahead.pdf"))
+    os.symlink("ahead.pdf", cases.path("further.pdf"))
+    os.link(cases.path("kept.html"), cases.path("hard.pdf"))
+    for out, paper in (("kept.html", "kept.html"), ("new.html", "./new.html"), ("kept.html", "link.pdf"),
+                       ("new.html", "ahead.pdf"), ("new.html", "further.pdf"), ("new.html", cases.path("new.html")),
+                       ("kept.html", "hard.pdf"), ("../here/new.html", "new.html")):
+        fails(cases, 2, "this one file", "rig.yaml", "--out", out, "--pdf", paper)
+    done = cases.run("response", "rig.yaml", "--plot", "same.svg", "--output", "./same.svg")
+    cases.check(done.returncode == 2 and b"this one file" in done.stderr and not os.path.exists(cases.path("same.svg")), done)
+    done = cases.run("response", "rig.yaml", "--plot", "other.svg", "--output", "/dev/null")
+    cases.check(done.returncode == 0 and os.path.exists(cases.path("other.svg")), done)
+    for name in ("link.pdf", "ahead.pdf", "further.pdf", "hard.pdf", "other.svg"):
+        os.remove(cases.path(name))
+
+
 def check_whole_or_nothing(cases):
     """Bad input and trouble leave what was there; a page is written though nothing prints it."""
     cases.clear()
@@ -231,6 +281,9 @@ def check_whole_or_nothing(cases):
     fails(cases, 2, "bad.yaml:", "bad.yaml", "--out", "kept.html")
     fails(cases, 2, "", "missing.yaml", "--out", "kept.html")
     fails(cases, 2, "overwrite", "rig.yaml", "--out", "kept.html", "--pdf", "rig.yaml")
+    fails(cases, 2, "ends in .html", "rig.yaml", "--out", "page.txt")
+    fails(cases, 2, "ends in .pdf", "rig.yaml", "--out", "page.html", "--pdf", "page.txt")
+    check_one_file(cases)
     fails(cases, 1, "cannot be written", "rig.yaml", "--out", "nowhere/page.html")
     fails(cases, 1, "cannot be written", "rig.yaml", "--out", "kept.html", "--pdf", "nowhere/page.pdf")
     cases.check(cases.left() == before and cases.read("kept.html") == b"an earlier page", "left:", cases.left())
@@ -308,8 +361,8 @@ def check_paper(cases, window, name):
             for left, top, right, bottom, text in found:
                 cases.check(float(left) > 30 and float(right) < float(width) - 30 and float(top) > 30
                             and float(bottom) < float(height) - 10, name, paper, "over the edge:", text)
-            on_page = " ".join(text for *_, text in found)
-            heads += "value source" in on_page
+            tops = {text: [float(one[1]) for one in found if one[-1] == text] for text in ("value", "source")}
+            heads += any(sum(abs(top - other) < 1 for other in tops["value"]) >= 2 for top in tops["source"])
         cases.check(heads >= 2, name, paper, "heads of the sources:", heads)
 
 

@@ -432,7 +432,9 @@ static void states_are_few_and_told_apart(void** state) {
     assert_string_equal(card->states[0].name, "all off");
     assert_int_equal(card->states[0].same_count, 4);
     assert_string_equal(card->states[0].same[3], "b + c");
-    assert_true(card->states[0].written && !card->states[1].written);
+    assert_true(!card->states[0].written && !card->states[1].written);
+    assert_true(card->states[0].same_written == 3 &&
+                card->states[1].same_written == card->states[1].same_count);
     assert_string_equal(card->states[1].name, "d");
     is_near(card->states[1].db[0].expected - card->states[0].db[0].expected, 6, 0.01);
     tl_meter_card_free(card);

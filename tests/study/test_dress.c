@@ -509,6 +509,8 @@ static void lines_of_one_frequency_are_one(void** state) {
 
 // ---- joints
 
+static const tl_lead_list nowhere;
+
 static tl_part* joint(double ohm, double leakage_ohm, double openings) {
     tl_part* contact = tl_part_new(&tl_kind_contact);
     tl_part_set_number(contact, "resistance", ohm);
@@ -524,7 +526,7 @@ static void joints_by_hand(void** state) {
     tl_part* parts[] = {joint(0.01, INFINITY, 0.5), joint(2, 100e6, 50), joint(0.01, INFINITY, 0.5),
                         joint(1, 100e6, -1)};
     tl_dress_joints joints = {0};
-    tl_dress_count_joints(&joints, (const tl_part* const*)parts, 4);
+    tl_dress_count_joints(&joints, (const tl_part* const*)parts, 4, &nowhere);
     assert_int_equal(joints.count, 4);
     assert_int_equal(joints.kind_count, 3);
     is_near(joints.series_ohm, 3.02, 1e-12);
@@ -549,14 +551,14 @@ static void joints_that_say_nothing(void** state) {
     (void)state;
     tl_part* part = joint(10, INFINITY, -1);
     tl_dress_joints joints = {0};
-    tl_dress_count_joints(&joints, (const tl_part* const*)&part, 1);
+    tl_dress_count_joints(&joints, (const tl_part* const*)&part, 1, &nowhere);
     assert_int_equal(joints.worst, joints.kind_count);
     assert_int_equal(joints.unsaid, 1);
     assert_true(joints.plug_ohm == 0); // too bad for a DC lead
     assert_true(isinf(joints.leakage_ohm));
     tl_dress_free_joints(&joints);
     tl_dress_joints none = {0};
-    tl_dress_count_joints(&none, NULL, 0);
+    tl_dress_count_joints(&none, NULL, 0, &nowhere);
     assert_int_equal(none.count, 0);
     assert_true(none.quiet_gig == 1);
     tl_dress_free_joints(&none);
