@@ -191,7 +191,7 @@ def check_completion(prefix, folder):
     kinds = {p.stem for p in (SOURCE / "models/parts").glob("*.yaml")}
     options = set(list_help(prefix / "bin/toneload", "--", "compare"))
     for words, wanted in [
-        (["c"], {"compare", "check"}),
+        (["c"], {"compare", "card", "check"}),
         (["--v"], {"--version"}),
         (["compare", "--"], options),
         (["netlist", "--p"], {"--parts"}),

@@ -83,8 +83,8 @@ def read_rig(build, path):
     rig, runs = {"guitar": {}, "chain": [], "amp": {}}, []
     for row in rows:
         head = row["part"].split(".")
-        if head[0] == "power":
-            continue  # it feeds the pedals and is not in the circuit
+        if head[0] in ("power", "board", "measure"):
+            continue  # what feeds the pedals, where they stand, how all is measured: not in the circuit
         value = read_value(row["value"])
         if head[0] == "guitar":
             put(rig["guitar"].setdefault(head[1], {}), row["field"], value)

@@ -354,8 +354,8 @@ def read_rig(values):
     for value in values:
         if value["field"].startswith("build.") or value["field"] == "capacitance of it all":
             continue
-        if value["part"].split(".")[0] == "power":
-            continue  # it feeds the pedals and is not in the circuit
+        if value["part"].split(".")[0] in ("power", "board", "measure"):
+            continue  # what feeds the pedals, where they stand, how all is measured: not in the circuit
         *outer, kind = value["part"].split(".")
         place = rig
         for word in outer:
