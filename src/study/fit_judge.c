@@ -337,6 +337,20 @@ static void warn_of_rival(tl_fit* fit) {
     tl_text_free(&words);
 }
 
+/// A response can be met by a mirror of the pickup, with less inductance and far more capacitance;
+/// the search does not always come past the pickup itself.
+static void warn_of_odd_winding(tl_fit* fit) {
+    static const double odd_farad = 1e-9; // five times the most that is usual
+    const tl_fit_estimate* found = &fit->values[TL_FIT_CAPACITANCE];
+    if (fit->kind != TL_MEASURED_RESPONSE || fit->rival || found->known || found->value < odd_farad)
+        return;
+    WARN(fit,
+         "A winding of %.2g nF is not usual (80 to 200 pF): a pickup of more inductance and less "
+         "capacitance may fit this response as well. An impedance would tell which it is, or the "
+         "inductance held (--hold) as a meter reads it.",
+         1e9 * found->value);
+}
+
 static void note_eddy(tl_fit* fit) {
     if (!fit->eddy_tried)
         return;
@@ -380,6 +394,7 @@ void tl_fit_judge(tl_fit* fit, const tl_fit_problem* problem, const double held[
         fit->meter_henry[i] = tl_fit_meter_henry(&coil, fit->meter_hz[i]);
     warn_of_open(fit, problem);
     warn_of_rival(fit);
+    warn_of_odd_winding(fit);
     warn_of_misses(fit);
     note_eddy(fit);
     note_meter(fit);

@@ -154,8 +154,36 @@ def check_bad(c):
     c.check(done.returncode == 1, "a folder that is not there", done.stderr)
 
 
+def check_odd_winding(c):
+    """Responses through controls and lead that a mirror of the pickup meets, of less inductance and a winding
+    of 4 nF, nearly as well: whichever is shown, it is never shown alone without a word."""
+    c.group("an unusual winding")
+    hz = np.geomspace(60, 20000, 120)
+    s = 2j * np.pi * hz
+    share, bridge = 0.25 * 3.4, 300e3
+    coil = 7200 + s * (3.4 - share) + s * share * bridge / (s * share + bridge)
+    load = 1e-6 + s * 320e-12 + 1 / 250e3 + 1 / (250e3 + 1 / (s * 22e-9))
+    gain = 20 * np.log10(np.abs(1 / (1 + coil * (s * 140e-12 + load))))
+    controls = ("{volume: {pot: 250 kohm, taper: audio, position: 100 %}, "
+                "tone: {pot: 250 kohm, capacitor: 22 nF, position: 100 %}}")
+    odd = 0
+    for seed in (1, 2, 5, 7):
+        c.write("odd.csv", rows("frequency_hz,gain_db", hz,
+                                gain + 0.05 * np.random.default_rng(seed).standard_normal(len(hz))))
+        done = c.run("fit", "odd.csv", "--with-controls", controls, "--cable", "standard-coax=3 m", "--load",
+                     "{resistance: 1 Mohm, capacitance: 20 pF}", "--hold", "{resistance: 7.2 kohm}", "--json")
+        answer = json.loads(done.stdout)
+        farad = next(value["value"] for value in answer["values"] if value["name"] == "capacitance")
+        said = [words for words in answer["warnings"] if "is not usual (80 to 200 pF)" in words]
+        odd += bool(said)
+        told = said or any("Another pickup fits" in words for words in answer["warnings"])
+        c.check(farad < 1e-9 and not said or farad >= 1e-9 and told, seed, farad, answer["warnings"])
+    c.check(odd, "no such sweep came out odd")
+
+
 def check(c):
     check_forms(c)
+    check_odd_winding(c)
     check_shown(c)
     check_hostile(c)
     check_bad(c)
