@@ -1,6 +1,8 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 #include "base/place.h"
 
+#include "base/file.h"
+
 #include "base/text.h"
 
 #include <stdarg.h>
@@ -16,6 +18,17 @@ tl_input* tl_input_new(const char* name, const char* text, size_t size) {
     memcpy(input->text, text, size);
     input->size = size;
     return input;
+}
+
+tl_status tl_input_read(const char* path, size_t limit, tl_input** input, tl_error* error) {
+    char* text = NULL;
+    size_t size = 0;
+    *input = NULL;
+    tl_status status = tl_file_read(path, limit, &text, &size, error);
+    if (status == TL_OK)
+        *input = tl_input_new(path, text, size);
+    free(text);
+    return status;
 }
 
 void tl_input_free(tl_input* input) {

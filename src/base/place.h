@@ -22,6 +22,9 @@ typedef struct {
 } tl_place;
 
 tl_input* tl_input_new(const char* name, const char* text, size_t size);
+/// The text of a whole file of at most `limit` bytes, named by its path. TL_BAD_INPUT as of
+/// tl_file_read(); free with tl_input_free().
+tl_status tl_input_read(const char* path, size_t limit, tl_input** input, tl_error* error);
 void tl_input_free(tl_input* input);
 
 /// The place of byte `offset` of a value's words, of which `place` is the start. A value that was

@@ -380,17 +380,15 @@ static tl_status refuse_spice(const char* path, const tl_input* input, tl_error*
 }
 
 static tl_status design_read(const char* path, tl_design** design, tl_error* error) {
-    char* text = NULL;
-    size_t size = 0;
+    tl_input* input = NULL;
     *design = NULL;
-    tl_status status = tl_file_read(path, DESIGN_BYTES, &text, &size, error);
+    tl_status status = tl_input_read(path, DESIGN_BYTES, &input, error);
     if (status != TL_OK)
         return status;
     tl_yaml* tree = NULL;
     tl_design* made = tl_new(1, sizeof *made);
     made->path = tl_copy(path);
-    made->input = tl_input_new(path, text, size);
-    free(text);
+    made->input = input;
     status = refuse_spice(path, made->input, error);
     if (status == TL_OK)
         status = tl_yaml_read(made->input, &tree, error);

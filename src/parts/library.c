@@ -154,14 +154,9 @@ static tl_status read_book(tl_units* units, const char* folder, const char* kind
         free(path);
         return TL_OK;
     }
-    char* text = NULL;
-    size_t size = 0;
-    tl_status status = tl_file_read(path, LIBRARY_BYTES, &text, &size, error);
-    if (status == TL_OK) {
-        read->input = tl_input_new(path, text, size);
-        free(text);
+    tl_status status = tl_input_read(path, LIBRARY_BYTES, &read->input, error);
+    if (status == TL_OK)
         status = tl_yaml_read(read->input, &read->tree, error);
-    }
     if (status == TL_OK)
         status = check_book(read, kind, error);
     const tl_yaml* tolerances = status == TL_OK ? tl_yaml_get(read->tree, "tolerances") : NULL;

@@ -529,16 +529,14 @@ static tl_status read_rig(tl_rig* rig, const tl_yaml* tree, tl_error* error) {
 
 static tl_status rig_read(tl_library* library, const char* path, tl_rig** rig, tl_error* error) {
     *rig = NULL;
-    char* text = NULL;
-    size_t size = 0;
-    tl_status status = tl_file_read(path, RIG_BYTES, &text, &size, error);
+    tl_input* input = NULL;
+    tl_status status = tl_input_read(path, RIG_BYTES, &input, error);
     if (status != TL_OK)
         return status;
     tl_rig* made = tl_new(1, sizeof *made);
     made->library = library;
     made->path = tl_copy(path);
-    made->input = tl_input_new(path, text, size);
-    free(text);
+    made->input = input;
     tl_yaml* tree = NULL;
     status = tl_yaml_read(made->input, &tree, error);
     if (status == TL_OK)

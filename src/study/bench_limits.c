@@ -263,13 +263,11 @@ static tl_status read_tree(const reader* r, const tl_yaml* tree) {
 tl_status tl_limits_read(const char* path, const char* const* ids, size_t count, tl_limits** limits,
                          tl_error* error) {
     *limits = NULL;
-    char* text = NULL;
-    size_t size = 0;
-    tl_status status = tl_file_read(path, FILE_BYTES, &text, &size, error);
+    tl_input* input = NULL;
+    tl_status status = tl_input_read(path, FILE_BYTES, &input, error);
     if (status != TL_OK)
         return status;
     tl_locale locale = tl_locale_plain();
-    tl_input* input = tl_input_new(path, text, size);
     tl_yaml* tree = NULL;
     reader r = {tl_units_new(), ids, count, tl_new(1, sizeof(tl_limits)), error};
     status = tl_yaml_read(input, &tree, error);
@@ -279,7 +277,6 @@ tl_status tl_limits_read(const char* path, const char* const* ids, size_t count,
     tl_input_free(input);
     tl_units_free(r.units);
     tl_locale_restore(locale);
-    free(text);
     if (status == TL_OK)
         *limits = r.limits;
     else

@@ -326,13 +326,11 @@ static tl_status read_tree(reader* r, const tl_yaml* tree) {
 tl_status tl_prices_read(const char* path, const tl_price_item* items, size_t count,
                          tl_prices** prices, tl_error* error) {
     *prices = NULL;
-    char* text = NULL;
-    size_t size = 0;
-    tl_status status = tl_file_read(path, FILE_BYTES, &text, &size, error);
+    tl_input* input = NULL;
+    tl_status status = tl_input_read(path, FILE_BYTES, &input, error);
     if (status != TL_OK)
         return status;
     tl_locale locale = tl_locale_plain();
-    tl_input* input = tl_input_new(path, text, size);
     tl_yaml* tree = NULL;
     reader r = {tl_units_new(), items, count, tl_new(1, sizeof(tl_prices)), path, 0, error};
     r.prices->file = tl_copy(tl_file_name(path));
@@ -343,7 +341,6 @@ tl_status tl_prices_read(const char* path, const tl_price_item* items, size_t co
     tl_input_free(input);
     tl_units_free(r.units);
     tl_locale_restore(locale);
-    free(text);
     if (status == TL_OK)
         *prices = r.prices;
     else
